@@ -16,9 +16,10 @@ from fea.evidence.looks import FRESH, count_chances
 from fea.evidence.unexplained import UNLIKELY, Reading, misses_of
 from roofmodel.units import SI
 from tests.investigation.test_fit import NAN, none_gone
-from viewer.investigate.findings import share, weight_text
+from viewer.investigate.findings import share
 from viewer.investigate.looks import unsettled
 from viewer.investigate.run import none_explains
+from viewer.investigate.words import weight_text
 
 
 @pytest.fixture(scope="module")

@@ -10,11 +10,12 @@ from fea.evidence.fit import FEW, Fit
 from fea.evidence.unexplained import TOLD_BY, Miss
 from fea.failure.inputs import law_words
 from fea.unknowns import one_end_words
-from roofmodel.units import UnitSystem
 from viewer.history.findings import load_at, said, until
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.entries import entries_told, rail_state
+from viewer.investigate.heap import heap_caution, heap_told
 from viewer.investigate.looks import FIRM, WORTH, unsettled
+from viewer.investigate.words import weight_text
 from viewer.report.tables import Table
 
 CAUTIONS = (
@@ -33,17 +34,19 @@ NOTHING, SMALL = 0.005, 0.1  # shares that round to 0 %, and that few samples do
 def answer(found: CaseFindings) -> str:
     """The main sentence; never one explanation without the others."""
     first, second = found.fits[0], found.fits[1] if len(found.fits) > 1 else None
+    caution = heap_caution(found)
+    doubted = f"Not settled: {caution}. " if caution else ""
     near = sum(one.near for one in found.fits)
     if not near:
         return (
-            "No sample of any explanation comes near what was found: none can be ranked. Add samples, look "
-            "for what is not among them, or for what was told wrong."
+            f"{doubted}No sample of any explanation comes near what was found: none can be ranked. Add "
+            "samples, look for what is not among them, or for what was told wrong."
         )
     few = near < FEW or first.near < FEW
     look = "" if few else unsettled(found)
     far = first.low >= CERTAIN and not few and not look
     sure = "fits best by far" if far else "fits best"
-    text = f'"{first.cause}" {sure}, {share(first)}'
+    text = f'{doubted}"{first.cause}" {"ranks first" if caution else sure}, {share(first)}'
     if second is not None:
         text += f'; next "{second.cause}", {share(second)}'
     if look:
@@ -88,14 +91,6 @@ def _bound(value: float) -> str:
     return f"{np.ceil(value / step - 1e-9) * step:.2g}" if value < 99.0 else "100"
 
 
-def weight_text(units: UnitSystem, *values: float) -> tuple[str, ...]:
-    """Weights of snow to three digits of the largest, none below nothing; they are known no better."""
-    largest = max(abs(units.convert(one, "force")) for one in values)
-    digits = max(2 - int(np.floor(np.log10(largest))), 0) if largest > 0.0 else 0
-    label = units.label("force")
-    return tuple(f"{max(units.convert(one, 'force'), 0.0):,.{digits}f} {label}" for one in values)
-
-
 def told(found: CaseFindings) -> tuple[str, ...]:
     """What was found, in sentences."""
     evidence, layout, units = found.evidence, found.evidence.project.layout, found.units
@@ -105,16 +100,15 @@ def told(found: CaseFindings) -> tuple[str, ...]:
         f"{off} of {known} known clamps gave way; {len(layout.clamp_name) - known} are unknown. Clamps of a "
         "row are counted from its left end, looking up the roof."
     )
-    load, fallen = evidence.load, evidence.fallen
+    load = evidence.load
     if np.isfinite(load[0]):
         lines.append(
             f"Snow without drift: {units.text(load[0], 'pressure')} ± {units.text(load[1], 'pressure')}, "
             f"{load[0] / found.pressure:.2f} times that of the case."
         )
     lines.append(meant(found))
-    if np.isfinite(fallen[0]):
-        weight, wide = weight_text(units, *fallen)
-        lines.append(f"Snow that fell: {weight} ± {wide}.")
+    if heap_told(found):
+        lines.append(heap_told(found))
     return tuple(lines)
 
 
