@@ -14,6 +14,7 @@ from fea.evidence.entered import alike, depth_along, snow_above, too_heavy
 from fea.evidence.explanations import load_by_heap
 from fea.evidence.fit import Fit
 from fea.evidence.roof import evidence_roof
+from fea.evidence.unexplained import Miss
 from fea.failure.roof_case import Laws, mean_pressure
 from roofmodel.project.evidence import load_evidence
 from roofmodel.project.load import load_project
@@ -134,3 +135,20 @@ def test_deeper_snow_told_along_the_row_takes_the_contradiction_away(made, tmp_p
     found.evidence = load_evidence(tmp_path / "found.toml")
     assert heap_caution(found) == ""
     assert "with the drift entered" in heap_told(found)
+
+
+@pytest.mark.parametrize(
+    ("near", "tells", "words"),
+    [
+        (500.0, 5.0, '"missing clamps" stands on the weight of only 5 samples, too few to rank by'),
+        (12.0, 9.0, 'only 12 samples of "missing clamps" come near what was found'),
+    ],
+)
+def test_few_samples_settle_nothing_and_that_is_said_first(made, tmp_path, near, tells, words):
+    found = found_with(made, tmp_path)
+    miss = Miss("load", "", 2.0, 0.5, 1.0, 0.01)
+    found.fits = (replace(found.fits[0], near=near, tells=tells, unexplained=(miss,)), found.fits[1])
+    assert answer(found).startswith("No explanation is settled: ")
+    assert words in answer(found)
+    assert "fits best" not in answer(found)
+    assert "It leaves unexplained: snow without drift" in answer(found)

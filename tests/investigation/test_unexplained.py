@@ -304,3 +304,24 @@ def test_how_far_pulled_clamps_scatter_is_a_normal_likelihood_beside_their_mean(
         by = fit(roof.layout, replace(told, scatter=(scatter,)), (sound, weak), (1.0, 1.0))
         share = {one.cause: one.posterior for one in by}
         assert share["sound"] / share["weak"] == pytest.approx(ratio)
+
+
+def test_what_few_samples_are_left_of_is_held_against_the_clamps_alone(roof):
+    """Snow that next to none has, so that none tell: depth and splice are still not as clamps lead to."""
+    n, rng = 2000, np.random.default_rng(6)
+    one = replace(none_gone(roof, "a", rng.normal(1.0, 0.1, n)), depth=rng.normal(1.0, 0.1, (n, 1)))
+    found = Found(
+        np.ones(40, dtype=bool), one.gave_way[0], np.zeros(40), (1.42, 0.005), NAN,
+        rails=((30, "parted", 0.01, False),), along=((3.0, 0.3),),
+    )  # fmt: skip
+    (ranked,) = fit(roof.layout, found, (one,), (1.0,))
+    assert ranked.tells < 15.0
+    by = {miss.what: miss for miss in ranked.unexplained}
+    assert {"depth", "splice"} <= set(by)
+    assert by["depth"].alone
+    assert by["splice"].alone
+    assert by["depth"].high == pytest.approx(1.0 + np.hypot(0.1, 0.3) * stats.norm.ppf(0.95), abs=0.03)
+    # Expected by the clamps too: nothing is made up.
+    usual = replace(found, rails=((30, "whole", 0.01, None),), along=((1.1, 0.3),))
+    (ranked,) = fit(roof.layout, usual, (one,), (1.0,))
+    assert not {"depth", "splice"} & {miss.what for miss in ranked.unexplained}

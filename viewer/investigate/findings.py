@@ -42,35 +42,41 @@ def answer(found: CaseFindings) -> str:
             f"{doubted}No sample of any explanation comes near what was found: none can be ranked. Add "
             "samples, look for what is not among them, or for what was told wrong."
         )
-    few = near < FEW or first.near < FEW
-    look = "" if few else unsettled(found)
-    far = first.low >= CERTAIN and not few and not look
-    sure = "fits best by far" if far else "fits best"
-    text = f'{doubted}"{first.cause}" {"ranks first" if caution else sure}, {share(first)}'
+    few = _few(found)
+    look = unsettled(found)
+    far = first.low >= CERTAIN and not look
+    sure = "ranks first" if few or caution else "fits best by far" if far else "fits best"
+    text = f'{doubted}{few}"{first.cause}" {sure}, {share(first)}'
     if second is not None:
         text += f'; next "{second.cause}", {share(second)}'
     if look:
-        text += f". Not settled before this is looked at: {look}"
+        text += f". {'Look next at' if few else 'Not settled before this is looked at'}: {look}"
     elif first.posterior < LIKELY:
         text += ". What was found does not decide between them"
     elif first.low < FIRM and not few:
         text += ". Not settled: its interval reaches low for want of samples near"
-    if first.unexplained and not few:
+    if first.unexplained:
         text += f". It leaves unexplained: {misses(found, first)}"
-    text += "" if few else _thin(first)
-    if few:
-        text += f". Only {near:.0f} samples come near what was found, too few to rank by: add samples"
+    if first.loose >= LOOSE:
+        text += (
+            f". Too few samples come near (clamps were compared {first.loose:g} times as loosely as their "
+            "doubt): shares are rough"
+        )
     return f"{text}."
 
 
-def _thin(first: Fit) -> str:
-    """What the interval does not hold, in the first sentence where it matters: too few samples near."""
-    words = []
-    if first.loose >= LOOSE:
-        words.append(f"clamps were compared {first.loose:g} times as loosely as their doubt")
-    if first.near >= FEW > first.tells:
-        words.append(f"the first stands on the weight of {max(first.tells, 1.0):.0f} samples")
-    return f". Too few samples come near ({' and '.join(words)}): shares are rough" if words else ""
+def _few(found: CaseFindings) -> str:
+    """That so few samples settle nothing, before anything else is said; empty where there are enough."""
+    first, near = found.fits[0], sum(one.near for one in found.fits)
+    if near < FEW:
+        who = f"only {near:.0f} samples come near what was found"
+    elif first.near < FEW:
+        who = f'only {first.near:.0f} samples of "{first.cause}" come near what was found'
+    elif first.tells < FEW:
+        who = f'"{first.cause}" stands on the weight of only {max(first.tells, 1.0):.0f} samples'
+    else:
+        return ""
+    return f"No explanation is settled: {who}, too few to rank by; add samples. "
 
 
 def share(one: Fit) -> str:
@@ -139,7 +145,9 @@ def meant(found: CaseFindings) -> str:
 
 def misses(found: CaseFindings, one: Fit) -> str:
     """What an explanation leaves unexplained, in words."""
-    return "; ".join(_miss(found, miss) for miss in one.unexplained)
+    return "; ".join(
+        f"{_miss(found, miss)}{' by the clamps alone' if miss.alone else ''}" for miss in one.unexplained
+    )
 
 
 def _pairs_left(found: CaseFindings) -> str:
@@ -199,7 +207,10 @@ def unexplained(found: CaseFindings) -> tuple[str, ...]:
         if one.posterior >= WORTH and (one.near < FEW or one.tells < TOLD_BY)
     ]
     if blind:
-        lines.append(f"Too few samples tell what is left unexplained by {', '.join(blind)}.")
+        lines.append(
+            f"Too few samples tell all that is left unexplained by {', '.join(blind)}; where they do not, what "
+            "was found was held against what the clamps alone lead to expect."
+        )
     if any(AND in one.cause for one in found.fits):
         lines.append(
             "Two explanations at once were tried too: all pairs together were taken as "

@@ -65,6 +65,6 @@ def heap_caution(found: CaseFindings) -> str:
     times = _times(evidence.fallen[0], above.drifted)
     return (
         f"what fell weighs {times} times all the snow entered above the clamps that came off, and both "
-        "cannot be true: measure heap and roof again, take off what came from below the row, and enter deeper "
-        "snow as [[snow.along]]"
+        "cannot be true: measure heap and roof again, take off what came from below the row, and enter "
+        "deeper snow as [[snow.along]]"
     )
