@@ -12,6 +12,7 @@ from fea.failure.inputs import law_words
 from fea.unknowns import one_end_words
 from viewer.history.findings import load_at, said, until
 from viewer.investigate.case import CaseFindings
+from viewer.investigate.ends import old_breaks
 from viewer.investigate.entries import entries_told, rail_state
 from viewer.investigate.heap import heap_caution, heap_told
 from viewer.investigate.looks import FIRM, WORTH, unsettled
@@ -57,6 +58,7 @@ def answer(found: CaseFindings) -> str:
         text += ". Not settled: its interval reaches low for want of samples near"
     if first.unexplained:
         text += f". It leaves unexplained: {misses(found, first)}"
+    text += "".join(f". {line}" for line in old_breaks(found))
     if first.loose >= LOOSE:
         text += (
             f". Too few samples come near (clamps were compared {first.loose:g} times as loosely as their "
@@ -201,6 +203,7 @@ def unexplained(found: CaseFindings) -> tuple[str, ...]:
     lines = [
         f'"{one.cause}" leaves unexplained: {misses(found, one)}.' for one in found.fits if one.unexplained
     ]
+    lines += [f"{line}." for line in old_breaks(found)]
     blind = [
         f'"{one.cause}"'
         for one in found.fits
@@ -208,8 +211,8 @@ def unexplained(found: CaseFindings) -> tuple[str, ...]:
     ]
     if blind:
         lines.append(
-            f"Too few samples tell all that is left unexplained by {', '.join(blind)}; where they do not, what "
-            "was found was held against what the clamps alone lead to expect."
+            f"Too few samples tell all that is left unexplained by {', '.join(blind)}; where they do not, "
+            "what was found was held against what the clamps alone lead to expect."
         )
     if any(AND in one.cause for one in found.fits):
         lines.append(

@@ -8,6 +8,7 @@ from fea.evidence.fit import ENOUGH, FEW, Measurement
 from fea.evidence.looks import beside
 from roofmodel.project.evidence import Evidence
 from viewer.investigate.case import CaseFindings
+from viewer.investigate.ends import end_splices
 
 MEASURE = {
     "snow": "depth and density where snow lies as it fell, on this roof or one beside it",
@@ -130,10 +131,28 @@ def _splices_left(found: CaseFindings) -> list[str]:
     return [layout.clamp_name[c] for c in sorted(most.tolist()) if share[c] > UNLIKELY * share.max()]
 
 
+def _splices_at_ends(evidence: Evidence) -> tuple[str, ...]:
+    """The look at splices that lie nearest to where the loss ends, whatever it is expected to tell."""
+    told = {
+        clamp
+        for at in splices_told(evidence)
+        for clamp in np.flatnonzero(beside(evidence.project.layout, at))
+    }
+    left = [evidence.project.layout.clamp_name[at] for at in end_splices(evidence) if at not in told]
+    if not left:
+        return ()
+    splices = f"splice at {left[0]}" if len(left) == 1 else f"splices at {', '.join(left)}"
+    return (
+        f"On the first day, the {splices}, nearest to where the loss ends: whole, bent or parted, the break old "
+        f"or fresh, screws set at all; {TAKES['splice']}",
+    )
+
+
 def changes(found: CaseFindings) -> tuple[str, ...]:
     """What would change the answer."""
     lines = [
         *more_samples(found),
+        *_splices_at_ends(found.evidence),
         *(
             f"{_look(found, one.sign)}: {one.information:.2f} bit expected; {TAKES.get(one.sign, BY_HAND)}"
             for one in open_looks(found)

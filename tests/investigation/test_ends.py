@@ -1,0 +1,99 @@
+"""Where the loss ends: splices that are looked at first, and old breaks that no explanation accounts for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from fea.evidence.fit import Fit
+from roofmodel.project.evidence import load_evidence
+from roofmodel.units import SYSTEMS
+from viewer.investigate.ends import end_splices, old_breaks, stretches
+from viewer.investigate.findings import answer, unexplained
+from viewer.investigate.looks import changes
+
+MODEL = Path(__file__).parents[2] / "models" / "alder-barn"
+FOUND = """
+[case]
+name = "Ends"
+project = "{project}"
+
+[[found]]
+clamps = "row low, row high"
+state = "stands"
+
+[[found]]
+clamps = "{off}"
+state = "off"
+"""
+
+
+def found_with(folder, off, rails=()):
+    """Findings of a stretch that came off: weak clamps first, then the splice at low-38 parted."""
+    text = FOUND.format(project=MODEL / "project.toml", off=off)
+    for near, words in rails:
+        text += f'\n[[rail]]\nnear = "{near}"\n{words}\n'
+    (folder / "found.toml").write_text(text)
+    evidence = load_evidence(folder / "found.toml")
+    at = evidence.project.layout.clamp_name.index("low-38")
+    banks = {
+        "weak batch": SimpleNamespace(parted=np.full(40, -1), mass=np.ones(40)),
+        "splice parted": SimpleNamespace(parted=np.full(40, at), mass=np.ones(40)),
+    }
+    fits = tuple(
+        Fit(cause, 0.5, share, share - 0.02, share + 0.02, 500.0, np.ones(3), np.ones(40), tells=200.0)
+        for cause, share in (("weak batch", 0.9), ("splice parted", 0.1))
+    )
+    return SimpleNamespace(
+        evidence=evidence, fits=fits, bank=banks.__getitem__, cannot=(), further=(), units=SYSTEMS["SI"]
+    )
+
+
+OLD = 'state = "parted"\nfresh = false'
+
+
+def test_an_old_break_where_the_loss_ends_is_told_where_the_first_does_not_account_for_it(tmp_path):
+    found = found_with(tmp_path, "low-30..low-38", [("low-38", OLD)])
+    (line,) = old_breaks(found)
+    assert "the splice at low-38 lies where the loss ends" in line
+    assert '"weak batch" does not account for it; "splice parted" does' in line
+    assert line in answer(found)
+    assert f"{line}." in unexplained(found)
+    found.fits = (found.fits[0], replace(found.fits[1], near=3.0))
+    assert "nor does any other that counts" in old_breaks(found)[0]
+    found.fits = (found.fits[1], found.fits[0])  # the first has it parted before
+    assert old_breaks(found) == ()
+
+
+@pytest.mark.parametrize(
+    ("off", "words"),
+    [
+        ("low-30..low-38", 'state = "parted"\nfresh = true'),
+        ("low-30..low-38", 'state = "parted"'),
+        ("low-20..low-30", OLD),  # an old break elsewhere
+    ],
+)
+def test_no_other_break_is(tmp_path, off, words):
+    assert old_breaks(found_with(tmp_path, off, [("low-38", words)])) == ()
+
+
+def test_splices_nearest_to_the_ends_of_the_loss_are_looked_at_first_until_they_are_told(tmp_path):
+    found = found_with(tmp_path, "low-30..low-38")
+    layout = found.evidence.project.layout
+    (part,) = stretches(found.evidence)
+    assert [layout.clamp_name[c] for c in part[[0, -1]]] == ["low-30", "low-38"]
+    splices = layout.splice_s[layout.splice_row == 0]
+    for at in end_splices(found.evidence):
+        apart = np.abs(splices[:, None] - layout.clamp_s[part[[0, -1]]])
+        nearest = splices[apart.argmin(axis=0)]
+        assert np.abs(nearest - layout.clamp_s[at]).min() <= np.diff(layout.clamp_s).max()
+    names = [layout.clamp_name[at] for at in end_splices(found.evidence)]
+    assert "low-38" in names
+    (line,) = [line for line in changes(found) if line.startswith("On the first day")]
+    assert all(name in line for name in names)
+    told = found_with(tmp_path, "low-30..low-38", [(name, 'state = "whole"') for name in names])
+    assert not [line for line in changes(told) if line.startswith("On the first day")]
