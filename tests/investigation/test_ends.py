@@ -12,7 +12,7 @@ import pytest
 from fea.evidence.fit import Fit
 from roofmodel.project.evidence import load_evidence
 from roofmodel.units import SYSTEMS
-from viewer.investigate.ends import end_splices, old_breaks, stretches
+from viewer.investigate.ends import breaks_left, end_splices, old_breaks, stretches
 from viewer.investigate.findings import answer, unexplained
 from viewer.investigate.looks import changes
 
@@ -60,11 +60,13 @@ def test_an_old_break_where_the_loss_ends_is_told_where_the_first_does_not_accou
     found = found_with(tmp_path, "low-30..low-38", [("low-38", OLD)])
     (line,) = old_breaks(found)
     assert "the splice at low-38 lies where the loss ends" in line
-    assert '"weak batch" does not account for it; "splice parted" does' in line
+    assert '"weak batch" does not account for it, another does' in line
+    assert breaks_left(found.evidence, found.fits, found.bank) == ()
     assert line in answer(found)
     assert f"{line}." in unexplained(found)
     found.fits = (found.fits[0], replace(found.fits[1], near=3.0))
     assert "nor does any other that counts" in old_breaks(found)[0]
+    assert len(breaks_left(found.evidence, found.fits, found.bank)) == 1  # two at once are tried then
     found.fits = (found.fits[1], found.fits[0])  # the first has it parted before
     assert old_breaks(found) == ()
 

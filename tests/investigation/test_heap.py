@@ -47,6 +47,7 @@ def found_with(made, folder, old="", new=""):
         roof=made[0],
         pressure=made[1],
         units=SYSTEMS["SI"],
+        bank=None,
         fits=fits,
         cannot=(),
         further=(),

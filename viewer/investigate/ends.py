@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.evidence.explanations import Bank
 from fea.evidence.fit import FEW, Fit
 from fea.evidence.looks import beside
+from roofmodel.layout import Layout
 from roofmodel.project.evidence import Evidence
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.sizes import COUNTED
@@ -38,31 +42,45 @@ def end_splices(evidence: Evidence) -> tuple[int, ...]:
     return tuple(sorted(found))
 
 
+def breaks_at_ends(evidence: Evidence) -> tuple[int, ...]:
+    """Clamps nearest to the splices that were found with an old break where the loss ends."""
+    row = evidence.project.layout.clamp_row
+    ends = np.array([end for part in stretches(evidence) for end in (part[0], part[-1])])
+    return tuple(
+        at
+        for at, _, _, fresh in evidence.rails
+        if fresh is False and ((np.abs(ends - at) <= AT_END) & (row[ends] == row[at])).any()
+    )
+
+
+def accounts(layout: Layout, bank: Bank, one: Fit, at: int) -> bool:
+    """Whether the splice at a clamp had parted before in most of the weight of an explanation."""
+    total = float(one.weight.sum())
+    here = (bank.parted >= 0) & beside(layout, at)[bank.parted]
+    return total > 0.0 and float(one.weight[here].sum()) >= MOST * total
+
+
+def breaks_left(evidence: Evidence, fits: Sequence[Fit], bank: Callable[[str], Bank]) -> tuple[int, ...]:
+    """Those of `breaks_at_ends` for which no explanation that counts accounts."""
+    layout = evidence.project.layout
+    counts = [one for one in fits if one.posterior >= COUNTED and one.near >= FEW]
+    return tuple(
+        at
+        for at in breaks_at_ends(evidence)
+        if not any(accounts(layout, bank(one.cause), one, at) for one in counts)
+    )
+
+
 def old_breaks(found: CaseFindings) -> tuple[str, ...]:
     """A sentence for each old break where the loss ends that the first explanation does not account for."""
-    evidence, first, lines = found.evidence, found.fits[0], []
-    ends = np.array([end for part in stretches(evidence) for end in (part[0], part[-1])])
-    layout = evidence.project.layout
-    for at, _, _, fresh in evidence.rails:
-        near = (np.abs(ends - at) <= AT_END) & (layout.clamp_row[ends] == layout.clamp_row[at])
-        if fresh is not False or not near.any() or _accounts(found, first, at):
+    evidence, first, layout, lines = found.evidence, found.fits[0], found.evidence.project.layout, []
+    left = breaks_left(evidence, found.fits, found.bank)
+    for at in breaks_at_ends(evidence):
+        if accounts(layout, found.bank(first.cause), first, at):
             continue
-        counts = [one for one in found.fits if one.posterior >= COUNTED and one.near >= FEW]
-        by = [one.cause for one in counts if _accounts(found, one, at)]
-        others = f"; {_listed(by)} does" if by else ", nor does any other that counts"
+        others = ", nor does any other that counts" if at in left else ", another does"
         lines.append(
             f"The old break of the splice at {layout.clamp_name[at]} lies where the loss ends: "
             f'"{first.cause}" does not account for it{others}'
         )
     return tuple(lines)
-
-
-def _listed(causes: list[str]) -> str:
-    return " or ".join(f'"{cause}"' for cause in causes)
-
-
-def _accounts(found: CaseFindings, one: Fit, at: int) -> bool:
-    """Whether the splice at a clamp had parted before in most of the weight of an explanation."""
-    parted, total = found.bank(one.cause).parted, float(one.weight.sum())
-    here = (parted >= 0) & beside(found.evidence.project.layout, at)[parted]
-    return total > 0.0 and float(one.weight[here].sum()) >= MOST * total

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fea.evidence.causes import AND, CHANGES, DRIFTS, PAIRS, SPLICES_USUAL, USUAL, drift_share
+from fea.evidence.entered import depth_along
 from fea.evidence.explanations import HIGHEST, as_meant
 from fea.evidence.fit import FEW, Fit
 from fea.evidence.unexplained import TOLD_BY, Miss
@@ -122,27 +124,41 @@ def told(found: CaseFindings) -> tuple[str, ...]:
 
 def meant(found: CaseFindings) -> str:
     """What the roof would have held as it was meant to be, against the snow of the day."""
-    units, at = found.units, as_meant(found.roof)
+    units, evidence = found.units, found.evidence
+    over = depth_along(found.roof.layout, evidence.along)
+    at = as_meant(found.roof, over=over)
     if not np.isfinite(at):
         return f"As it was meant to be, the roof holds {HIGHEST:g} times the snow of the case."
-    drifted = drift_share(found.roof.case.usual_snow) > DRIFTS
+    drifted = drift_share(found.roof.case.usual_snow) > DRIFTS and np.isnan(over).any()
     text = (
         "As it was meant to be, every clamp at its mean strength and no bond left"
-        f"{', with the drift of the case' if drifted else ''}, the first clamp gives way "
-        f"at {units.text(at * found.pressure, 'pressure')}, {at:.2f} times the case"
+        f"{', with the drift of the case' if drifted else ''}{_along_words(found, over)}, the first clamp "
+        f"gives way at {units.text(at * found.pressure, 'pressure')}, {at:.2f} times the case"
     )
-    load, wide = found.evidence.load
+    load, wide = evidence.load
     if not np.isfinite(load):
         return f"{text}; what lay that day was not measured."
-    over = (load - at * found.pressure) / wide
-    if over > CLEAR:
+    apart = (load - at * found.pressure) / wide
+    if apart > CLEAR:
         return f"{text}: less than what lay that day. If the bond let go, it needed no flaw to fail."
-    if over < -CLEAR:
+    if apart < -CLEAR:
         return (
             f"{text}: more than what lay that day, so that this snow on clamps of mean strength does not "
             "explain it. The weakest of many clamps holds less than the mean without being a flaw."
         )
     return f"{text}: about what lay that day; with it, bond and scatter of the clamps decide."
+
+
+def _along_words(found: CaseFindings, over: NDArray[np.float64]) -> str:
+    """With which snow along the rows; empty where none was entered."""
+    told = ~np.isnan(over)
+    if not told.any():
+        return ""
+    layout = found.roof.layout
+    rows = [layout.row_name[r] for r in np.unique(layout.clamp_row[told])]
+    return (
+        f", with the snow as entered along {' and '.join(rows)} (up to {np.nanmax(over):.2g} times even snow)"
+    )
 
 
 def misses(found: CaseFindings, one: Fit) -> str:

@@ -133,18 +133,15 @@ def _splices_left(found: CaseFindings) -> list[str]:
 
 def _splices_at_ends(evidence: Evidence) -> tuple[str, ...]:
     """The look at splices that lie nearest to where the loss ends, whatever it is expected to tell."""
-    told = {
-        clamp
-        for at in splices_told(evidence)
-        for clamp in np.flatnonzero(beside(evidence.project.layout, at))
-    }
-    left = [evidence.project.layout.clamp_name[at] for at in end_splices(evidence) if at not in told]
+    layout = evidence.project.layout
+    told = [beside(layout, at) for at in splices_told(evidence)]
+    left = [layout.clamp_name[at] for at in end_splices(evidence) if not any(near[at] for near in told)]
     if not left:
         return ()
     splices = f"splice at {left[0]}" if len(left) == 1 else f"splices at {', '.join(left)}"
     return (
-        f"On the first day, the {splices}, nearest to where the loss ends: whole, bent or parted, the break old "
-        f"or fresh, screws set at all; {TAKES['splice']}",
+        f"On the first day, the {splices}, nearest to where the loss ends: whole, bent or parted, the "
+        f"break old or fresh, screws set at all; {TAKES['splice']}",
     )
 
 
