@@ -99,6 +99,7 @@ def test_a_file_that_can_be_true_is_told_both_weights_without_a_caution(made, tm
     found = found_with(made, tmp_path)
     assert heap_caution(found) == ""
     assert answer(found).startswith('"missing clamps" fits best')
+    assert "97 % (95 to 99 % by chance of drawing alone); next" in answer(found)
     heap = 8.0 * 2.7 * 0.6 * 310.0 * 9.80665 / 1000.0
     assert f"The heap weighs {heap:.1f} kN" in heap_told(found)
     assert "even snow above the clamps that came off" in heap_told(found)

@@ -31,6 +31,7 @@ CERTAIN, LIKELY, NEARLY = 0.9, 0.6, 0.995
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
 LOOSE = 2.0  # times as loosely as the doubt from which the first sentence says so
 PAIR_SHOWN, PAIRS_SHOWN = 0.01, 6  # least posterior of a pair that is listed, and most of them
+DRAWING = " by chance of drawing alone"  # what the interval holds; not the judgment behind the samples
 NOTHING, SMALL = 0.005, 0.1  # shares that round to 0 %, and that few samples do not tell from it
 
 
@@ -49,7 +50,7 @@ def answer(found: CaseFindings) -> str:
     look = unsettled(found)
     far = first.low >= CERTAIN and not look
     sure = "ranks first" if few or caution else "fits best by far" if far else "fits best"
-    text = f'{doubted}{few}"{first.cause}" {sure}, {share(first)}'
+    text = f'{doubted}{few}"{first.cause}" {sure}, {share(first, DRAWING)}'
     if second is not None:
         text += f'; next "{second.cause}", {share(second)}'
     if look:
@@ -83,15 +84,15 @@ def _few(found: CaseFindings) -> str:
     return f"No explanation is settled: {who}, too few to rank by; add samples. "
 
 
-def share(one: Fit) -> str:
-    """A posterior with its interval; where next to nothing is known of it, only what it is below."""
+def share(one: Fit, by: str = "") -> str:
+    """A posterior with its interval, and by what that is; where next to nothing is known, only a bound."""
     few = one.near < FEW
     least = one.low < NOTHING and one.posterior < (SMALL if few else NOTHING)
     if not one.near or least:
         return f"below {_bound(100.0 * max(one.high, 0.001))} %"
     if one.posterior >= NEARLY and one.low >= CERTAIN and not few:
         return f"above {min(np.floor(1000.0 * one.low) / 10.0, 99.9):g} %"
-    words = ", few samples" if few else ""
+    words = f"{', few samples' if few else ''}{by}"
     return f"{100.0 * one.posterior:.0f} % ({100.0 * one.low:.0f} to {100.0 * one.high:.0f} %{words})"
 
 
