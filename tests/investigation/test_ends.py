@@ -9,12 +9,13 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fea.evidence.fit import Fit
+from fea.evidence.fit import Fit, Measurement
 from roofmodel.project.evidence import load_evidence
 from roofmodel.units import SYSTEMS
 from viewer.investigate.ends import breaks_left, end_splices, old_breaks, stretches
 from viewer.investigate.findings import answer, unexplained
-from viewer.investigate.looks import changes
+from viewer.investigate.looks import changes, unsettled
+from viewer.investigate.places import depth_places
 
 MODEL = Path(__file__).parents[2] / "models" / "alder-barn"
 FOUND = """
@@ -32,11 +33,13 @@ state = "off"
 """
 
 
-def found_with(folder, off, rails=()):
+def found_with(folder, off, rails=(), along=()):
     """Findings of a stretch that came off: weak clamps first, then the splice at low-38 parted."""
     text = FOUND.format(project=MODEL / "project.toml", off=off)
     for near, words in rails:
         text += f'\n[[rail]]\nnear = "{near}"\n{words}\n'
+    for near in along:
+        text += f'\n[[snow.along]]\nnear = "{near}"\nover = 1.0\n'
     (folder / "found.toml").write_text(text)
     evidence = load_evidence(folder / "found.toml")
     at = evidence.project.layout.clamp_name.index("low-38")
@@ -99,3 +102,34 @@ def test_splices_nearest_to_the_ends_of_the_loss_are_looked_at_first_until_they_
     assert all(name in line for name in names)
     told = found_with(tmp_path, "low-30..low-38", [(name, 'state = "whole"') for name in names])
     assert not [line for line in changes(told) if line.startswith("On the first day")]
+
+
+def test_depth_is_asked_for_by_name_beside_the_loss_until_it_is_told_on_both_sides(tmp_path):
+    """At standing clamps, never where snow has slid off; a gap of a clamp or two is no other loss."""
+    off, both = "low-22, low-24..low-32", ["low-19", "low-35"]
+    further = (Measurement("uneven", 0.9),)
+    for along, asked in (((), both), (("low-20",), both[1:]), (("low-28",), both)):
+        found = found_with(tmp_path, off, along=along)
+        assert list(depth_places(found.evidence)) == asked
+        found.further = further
+        look = unsettled(found)
+        assert f"beside the loss, {', '.join(asked)} (0.90 bit, [[snow.along]])" in look
+        assert any("has slid off above the clamps that came off" in line for line in changes(found))
+    found = found_with(tmp_path, off, along=("low-20", "low-38"))
+    found.further = further
+    assert unsettled(found) == ""
+    assert not any("[[snow.along]]" in line for line in changes(found))
+
+
+def test_the_drift_is_asked_for_at_the_standing_clamp_that_has_most_of_it_until_it_is_told_there(tmp_path):
+    found = found_with(tmp_path, "low-30..low-38")
+    name = found.evidence.project.layout.clamp_name
+    deeper = np.zeros((2, len(name)))
+    deeper[1, [name.index(one) for one in ("low-30", "low-40", "low-44")]] = (0.9, 0.6, 0.2)
+    found.roof, found.further = SimpleNamespace(deeper=deeper), (Measurement("drift", 0.5),)
+    assert "depth in the drift, at low-40, against" in unsettled(found)
+    for near, told in (("low-44", False), ("low-40", True)):
+        found.evidence = found_with(tmp_path, "low-30..low-38", along=(near,)).evidence
+        assert (unsettled(found) == "") is told
+    found.evidence = found_with(tmp_path, "low-20..low-45").evidence
+    assert "snow has slid off there" in changes(found)[1]

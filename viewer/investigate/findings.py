@@ -92,7 +92,7 @@ def share(one: Fit, by: str = "") -> str:
         return f"below {_bound(100.0 * max(one.high, 0.001))} %"
     if one.posterior >= NEARLY and one.low >= CERTAIN and not few:
         return f"above {min(np.floor(1000.0 * one.low) / 10.0, 99.9):g} %"
-    words = f"{', few samples' if few else ''}{by}"
+    words = f"{by}{', few samples' if few else ''}"
     return f"{100.0 * one.posterior:.0f} % ({100.0 * one.low:.0f} to {100.0 * one.high:.0f} %{words})"
 
 

@@ -9,6 +9,7 @@ from fea.evidence.looks import beside
 from roofmodel.project.evidence import Evidence
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import end_splices
+from viewer.investigate.places import depth_enough, depth_look, drift_enough, drift_look
 
 MEASURE = {
     "snow": "depth and density where snow lies as it fell, on this roof or one beside it",
@@ -87,7 +88,8 @@ def open_looks(found: CaseFindings) -> tuple[Measurement, ...]:
     """Looks that would still tell something and were not told in full, the most telling first."""
     not_here = {cause for cause, _ in found.cannot}
     out = _looked_at(found.evidence) | {sign for sign, cause in OF_CAUSE.items() if cause in not_here}
-    return tuple(one for one in found.further if one.information >= WORTH and one.sign not in out)
+    left = tuple(one for one in found.further if one.information >= WORTH and one.sign not in out)
+    return tuple(one for one in left if one.sign != "drift" or not drift_enough(found))
 
 
 def unsettled(found: CaseFindings) -> str:
@@ -102,7 +104,11 @@ def unsettled(found: CaseFindings) -> str:
 
 
 def _look(found: CaseFindings, sign: str) -> str:
-    """What is looked at; for splices, those that are left."""
+    """What is looked at; for splices and depth, those places that are left."""
+    if sign == "uneven":
+        return depth_look(found.evidence)
+    if sign == "drift":
+        return drift_look(found)
     if sign != "splice":
         return MEASURE[sign]
     left = _splices_left(found)
@@ -180,4 +186,5 @@ def _looked_at(evidence: Evidence) -> set[str]:
     looks = (("loose gone", gone, seen), ("loose", stands, seen), ("never there", gone, marks))
     told = {name for name, those, all_seen in looks if those.any() and all_seen[those].all()}
     pulled = sum(len(clamps) for clamps, *_ in evidence.pulled)
+    told |= {"uneven"} if depth_enough(evidence) else set()
     return told | ({"standing"} if pulled >= PULLED else set())
