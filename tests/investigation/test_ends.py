@@ -133,3 +133,10 @@ def test_the_drift_is_asked_for_at_the_standing_clamp_that_has_most_of_it_until_
         assert (unsettled(found) == "") is told
     found.evidence = found_with(tmp_path, "low-20..low-45").evidence
     assert "snow has slid off there" in changes(found)[1]
+
+
+def test_depth_is_not_asked_for_at_clamps_of_which_nothing_is_known(tmp_path):
+    evidence = found_with(tmp_path, "low-22..low-32").evidence
+    known = evidence.known.copy()
+    known[[evidence.project.layout.clamp_name.index(f"low-{k}") for k in range(33, 37)]] = False
+    assert depth_places(replace(evidence, known=known)) == ("low-19", "low-39")
