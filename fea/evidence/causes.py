@@ -29,6 +29,10 @@ UNEVEN = (0.3, 3.0)  # snow at the top of a heap beyond that beside it, over tha
 LONGEST_GAP = 6  # clamps missing side by side
 AND = " + "  # between two explanations at once
 PAIRS = 0.1  # weight of all pairs before anything is found, over that of all single explanations (judgment)
+DRIFTLESS = (
+    "no snow case of the project has a drift at a row; enter what stands on the roof as [[obstruction]] "
+    "(eavewright fields --table obstruction)"
+)
 SPLICE_SHARE = (0.5, 8.0)  # of an unknown splice over a clamp's strength, log-uniform
 
 
@@ -262,7 +266,7 @@ def possible(roof: Roof) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...]]:
     """Explanations that this roof can have, and those it cannot, with why."""
     cannot = []
     if drift_share(roof.drifted.usual_snow) <= DRIFTS:
-        cannot.append(("drift", "no snow case of the project has a drift at a row"))
+        cannot.append(("drift", DRIFTLESS))
     if not np.any(roof.case.ends > 0.0):
         cannot.append(("row ends", "every row runs to the edges of its plane"))
     if len(np.unique(roof.plane)) < 2:

@@ -148,15 +148,18 @@ class Course:
         return 1.0 - float(np.clip(at, 0.0, 1.0)) * (1.0 - float(self.bond[clamp]))
 
 
-def as_meant(roof: Roof, drift: float = 1.0) -> float:
+def as_meant(roof: Roof, drift: float = 1.0, over: Array | None = None) -> float:
     """Snow without drift, over that of the case, at which the first clamp gives way on the roof as meant.
 
     Every clamp is there at its mean strength, no bond holds, and row ends collect all they can; infinite
-    where nothing gives way up to `HIGHEST` times the snow of the case.
+    where nothing gives way up to `HIGHEST` times the snow of the case. Where depth along a row was entered
+    (`over` (c,), over even snow; else NaN) it pulls in place of the drift, as heaps of samples do.
     """
     case = roof.case
     still, drifted = case.usual_snow
     load = still + drift * drifted
+    if over is not None:
+        load = np.where(np.isnan(over), load, np.nan_to_num(over) * still)
     found = cascade(case.roof, case.held, load, case.capacity, case.residual, target=HIGHEST)
     return float(found.first[0])
 

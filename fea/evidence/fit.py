@@ -113,7 +113,7 @@ class Fit:
     tells : float
         Effective samples that tell of this explanation, by all that was found.
     unexplained : tuple of Miss
-        What it does not lead to expect; empty also where too few samples tell.
+        What it does not lead to expect; empty also where too few samples tell, by the clamps alone too.
     """
 
     cause: str
@@ -255,20 +255,19 @@ def fit(
         for of, bank in zip(measures, banks, strict=True)
     ]
     loose, near, bare, weights, strict = LOOSER[-1], [], [], [], 0.0
+    by_clamps: list[Array] = []
     for loose in LOOSER:  # a few
         near = [one < (NEAR * loose) ** 2 for one in square]
+        by_clamps = [
+            bank.weight * np.where(there, np.exp(-0.5 * one / loose**2), 0.0)
+            for bank, one, there in zip(banks, square, near, strict=True)
+        ]
         bare = [  # without splices
-            bank.weight * np.where(there, np.exp(-0.5 * (one / loose**2 + far.sum(axis=1))), 0.0)
-            for bank, one, there, (far, _) in zip(banks, square, near, exact, strict=True)
+            w * np.exp(-0.5 * far.sum(axis=1)) for w, (far, _) in zip(by_clamps, exact, strict=True)
         ]
         weights = [w * chance for w, (_, chance) in zip(bare, exact, strict=True)]
         enough = effective(  # banks differ in size, their means count
-            np.concatenate(
-                [
-                    p * bank.weight * np.exp(-0.5 * one / loose**2) * there / len(one)
-                    for p, bank, one, there in zip(prior, banks, square, near, strict=True)
-                ]
-            )
+            np.concatenate([p * w / len(w) for p, w in zip(prior, by_clamps, strict=True)])
         )
         strict = enough if loose == LOOSER[0] else strict
         if enough >= ENOUGH:
@@ -294,9 +293,13 @@ def fit(
             effective(weights[i]),
             (
                 *misses_of(
-                    (*clamps[i][0], *measures[i]), bank.weight * exact[i][1] * clamps[i][1], loose, NEAR
+                    (*clamps[i][0], *measures[i]),
+                    bank.weight * exact[i][1] * clamps[i][1],
+                    loose,
+                    NEAR,
+                    bank.weight * clamps[i][1],
                 ),
-                *splice_misses(splice_states(layout, found.rails, bank), bare[i]),
+                *splice_misses(splice_states(layout, found.rails, bank), bare[i], by_clamps[i]),
             ),
         )
         for i, bank in enumerate(banks)

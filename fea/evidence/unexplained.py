@@ -3,7 +3,9 @@
 One reading at a time is left out, the samples of an explanation are weighted by all the others, and what they
 then say of this one is compared with what was found (cross-validated predictive check; Marshall and
 Spiegelhalter 2003, Stat. Med. 22, from memory). An explanation can rank first because the others fit still
-worse: this says where it does not fit either, as where two things were wrong at once.
+worse: this says where it does not fit either, as where two things were wrong at once. Where all the others
+leave too few samples, a reading is held against what the clamps alone lead to expect: less is known then, so
+that less is out of it.
 """
 
 from __future__ import annotations
@@ -74,6 +76,8 @@ class Miss:
         What the explanation leads to expect instead, 5 to 95 %.
     chance : float
         Of a reading as far out, both ways; of a splice found so.
+    alone : bool
+        Whether it is held against what the clamps alone lead to expect.
     """
 
     what: str
@@ -82,9 +86,12 @@ class Miss:
     low: float
     high: float
     chance: float
+    alone: bool = False
 
 
-def misses_of(readings: Sequence[Reading], weight: Array, loose: float, near: float) -> tuple[Miss, ...]:
+def misses_of(
+    readings: Sequence[Reading], weight: Array, loose: float, near: float, plain: Array | None = None
+) -> tuple[Miss, ...]:
     """Readings that an explanation leaves unexplained, the worst first.
 
     Parameters
@@ -96,7 +103,10 @@ def misses_of(readings: Sequence[Reading], weight: Array, loose: float, near: fl
         How loosely clamps are compared.
     near : float
         Distance beyond which no sample counts, in deviations.
+    plain : (n,) float or None
+        Of the samples, by nothing that was found besides the clamps; `weight` if not given.
     """
+    plain = weight if plain is None else plain
     clamps = sum((one.square for one in readings if one.loosened), start=np.zeros_like(weight))
     others = sum((one.square for one in readings if not one.loosened), start=np.zeros_like(weight))
     found = []
@@ -104,20 +114,33 @@ def misses_of(readings: Sequence[Reading], weight: Array, loose: float, near: fl
         rest = clamps - one.square if one.loosened else clamps
         free = others if one.loosened else others - one.square
         there = (rest < (near * loose) ** 2) & ~np.isnan(one.value)
-        w = weight * np.where(there, np.exp(-0.5 * (rest / loose**2 + free)), 0.0)
-        total = float(w.sum())
-        if not total > 0.0 or total**2 < TOLD_BY * float((w**2).sum()):
+        by_clamps = np.where(there, np.exp(-0.5 * rest / loose**2), 0.0)
+        chosen = _told(weight * by_clamps * np.exp(-0.5 * free), plain * by_clamps)
+        if chosen is None:
             continue
+        w, alone = chosen
+        total = float(w.sum())
         value = np.where(there, one.value, 0.0)
         below = float(w @ ndtr((one.told - value) / one.wide)) / total
         chance = 2.0 * min(below, 1.0 - below)
         if chance <= UNLIKELY:
             low, high = _spread(value[there], w[there] / total, one.wide)
-            found.append(Miss(one.what, one.about, one.told, low, high, chance))
+            found.append(Miss(one.what, one.about, one.told, low, high, chance, alone))
     return tuple(sorted(found, key=lambda miss: miss.chance))
 
 
-def splice_misses(states: Sequence[tuple[str, dict[str, Array], Array]], weight: Array) -> tuple[Miss, ...]:
+def _told(*weights: Array) -> tuple[Array, bool] | None:
+    """The first of some weights (n,) by which `TOLD_BY` samples tell, and whether it is a later one."""
+    for number, one in enumerate(weights):  # two
+        total = float(one.sum())
+        if total > 0.0 and total**2 >= TOLD_BY * float((one**2).sum()):
+            return one, number > 0
+    return None
+
+
+def splice_misses(
+    states: Sequence[tuple[str, dict[str, Array], Array]], weight: Array, by_clamps: Array | None = None
+) -> tuple[Miss, ...]:
     """Splices found as all else does not lead to expect, by how often each is found so.
 
     Parameters
@@ -127,16 +150,19 @@ def splice_misses(states: Sequence[tuple[str, dict[str, Array], Array]], weight:
         the other splices.
     weight : (n,) float
         By all else.
+    by_clamps : (n,) float or None
+        By the clamps alone, where all else leaves too few.
     """
     found = []
     for number, (state, chances, others) in enumerate(states):
-        w = weight * others
-        total = float(w.sum())
-        if not total > 0.0 or total**2 < TOLD_BY * float((w**2).sum()):
+        chosen = _told(weight * others, *(() if by_clamps is None else (by_clamps,)))
+        if chosen is None:
             continue
+        w, alone = chosen
+        total = float(w.sum())
         share = {name: float(w @ chance) / total for name, chance in chances.items()}
         if share[state] <= RARE * max(share.values()):
-            found.append(Miss("splice", str(number), np.nan, np.nan, np.nan, share[state]))
+            found.append(Miss("splice", str(number), np.nan, np.nan, np.nan, share[state], alone))
     return tuple(found)
 
 

@@ -183,7 +183,7 @@ def test_the_roof_as_meant_lets_go_where_its_first_clamp_is_used_up(roof):
 def test_the_roof_as_meant_is_told_without_blame_that_scatter_could_take(roof, share, words, never):
     lay = share * as_meant(roof)
     found = SimpleNamespace(
-        units=SI, roof=roof, pressure=1.0, evidence=SimpleNamespace(load=(lay, 0.1 * lay))
+        units=SI, roof=roof, pressure=1.0, evidence=SimpleNamespace(load=(lay, 0.1 * lay), along=())
     )
     text = meant(found)
     assert words in text
@@ -192,6 +192,25 @@ def test_the_roof_as_meant_is_told_without_blame_that_scatter_could_take(roof, s
     still = roof.case.snow[:, :1]
     drifted = replace(roof, case=replace(roof.case, snow=np.concatenate([still, 0.5 * still], axis=1)))
     assert "with the drift of the case" in meant(SimpleNamespace(**{**vars(found), "roof": drifted}))
+
+
+def test_the_roof_as_meant_has_the_snow_as_it_was_entered_along_the_row(roof):
+    """Twice as deep all along the lower row: half the even snow is what lets its first clamp go."""
+    case, low = roof.case, roof.layout.clamp_row == 0
+    deep = np.where(low, 2.0, np.nan)
+    still, drift = case.usual_snow
+    pull = np.where(low, 2.0 * still, still + drift)
+    first = ((case.capacity - case.held) / pull).min()
+    assert as_meant(roof, over=deep) == pytest.approx(float(first), rel=1e-6)
+    lay = as_meant(roof, over=deep)
+    found = SimpleNamespace(
+        units=SI, roof=roof, pressure=1.0,
+        evidence=SimpleNamespace(load=(lay, 0.05 * lay), along=((int(np.argmax(low)), 2.0, 0.3),)),
+    )  # fmt: skip
+    assert "as entered along low (up to 2 times even snow)" in meant(found)
+    assert "bond and scatter of the clamps decide" in meant(found)
+    found.evidence.along = ()
+    assert "does not explain" in meant(found)
 
 
 def test_an_explanation_that_no_sample_of_comes_near_has_a_bound_not_nothing(roof):

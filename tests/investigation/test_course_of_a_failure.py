@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -114,6 +115,23 @@ def test_clamps_that_hold_less_have_a_dot_in_their_mark(project):
     found, at = marks(project, flawed=less)
     assert np.array([one.rings[0][0] for one in found]) == pytest.approx(at[less])
     assert all(one.radius > 0.0 and one.fill != "#FFFFFF" for one in found)
+
+
+def test_the_key_has_the_dot_as_it_is_in_standing_and_in_lost_clamps(project):
+    """Dark on the one, light on the other: the same pairs of colors as in the plan."""
+    c = len(project.layout.clamp_name)
+    state, less = np.full(c, STANDS), np.zeros(c, dtype=bool)
+    state[7], less[[2, 7]] = GAVE_WAY, True
+
+    def pairs(sheet: Drawing) -> set[tuple[str | None, str | None]]:
+        round_ = [one for one in sheet.shapes if one.radius > 0.0]
+        return {(a.fill, b.fill) for a, b in pairwise(round_) if np.allclose(a.rings[0][0], b.rings[0][0])}
+
+    plan, key = Drawing((600.0, 420.0)), Drawing((600.0, 60.0))
+    draw_clamps(plan, project, (40.0, 40.0), state, "Roof", flawed=less)
+    draw_splice_key(key, 10.0, 30.0, [], "holds less")
+    assert len(pairs(plan)) == 2
+    assert pairs(key) == pairs(plan)
 
 
 def test_lost_clamps_of_a_long_row_are_seen_though_they_hold_less(tmp_path):

@@ -101,6 +101,12 @@ def test_both_rows_gone_speak_for_snow_and_a_gap_for_missing_clamps(roof):
     assert share[1] > share[0]
 
 
+def test_without_a_drift_it_is_said_how_to_enter_what_stands_on_the_roof(roof):
+    causes, cannot = possible(roof)
+    assert "drift" not in causes
+    assert "[[obstruction]] (eavewright fields --table obstruction)" in dict(cannot)["drift"]
+
+
 def test_a_parted_rail_is_that_of_a_project_with_it_in_two(analysis, roof):
     """Snow, sliding and frame anew with the row cut at a splice: the forces of a cascade that begins so."""
     case = roof.case

@@ -16,9 +16,10 @@ from fea.evidence.looks import FRESH, count_chances
 from fea.evidence.unexplained import UNLIKELY, Reading, misses_of
 from roofmodel.units import SI
 from tests.investigation.test_fit import NAN, none_gone
-from viewer.investigate.findings import share, weight_text
+from viewer.investigate.findings import share
 from viewer.investigate.looks import unsettled
 from viewer.investigate.run import none_explains
+from viewer.investigate.words import weight_text
 
 
 @pytest.fixture(scope="module")
@@ -261,7 +262,9 @@ def test_a_share_not_told_from_nothing_is_only_bounded(posterior, low, high, nea
 
 def test_a_look_that_is_worth_much_leaves_the_first_unsettled_until_it_is_told():
     off = np.arange(8) < 4
-    evidence = SimpleNamespace(known=np.ones(8, dtype=bool), gave_way=off, screws=(), marks=(), pulled=())
+    evidence = SimpleNamespace(
+        known=np.ones(8, dtype=bool), gave_way=off, screws=(), marks=(), pulled=(), along=()
+    )
     further = (Measurement("never there", 0.74), Measurement("wrong", 0.1))
     first = SimpleNamespace(low=0.8)
     found = SimpleNamespace(further=further, evidence=evidence, cannot=(), fits=(first,))
@@ -276,7 +279,7 @@ def test_a_look_that_no_entry_takes_says_how_it_is_weighed():
     found = SimpleNamespace(
         further=(Measurement("wrong", 0.45),),
         evidence=SimpleNamespace(
-            known=np.ones(2, bool), gave_way=np.ones(2, bool), screws=(), marks=(), pulled=()
+            known=np.ones(2, bool), gave_way=np.ones(2, bool), screws=(), marks=(), pulled=(), along=()
         ),
         cannot=(),
         fits=(SimpleNamespace(low=0.8),),
@@ -303,3 +306,24 @@ def test_how_far_pulled_clamps_scatter_is_a_normal_likelihood_beside_their_mean(
         by = fit(roof.layout, replace(told, scatter=(scatter,)), (sound, weak), (1.0, 1.0))
         share = {one.cause: one.posterior for one in by}
         assert share["sound"] / share["weak"] == pytest.approx(ratio)
+
+
+def test_what_few_samples_are_left_of_is_held_against_the_clamps_alone(roof):
+    """Snow that next to none has, so that none tell: depth and splice are still not as clamps lead to."""
+    n, rng = 2000, np.random.default_rng(6)
+    one = replace(none_gone(roof, "a", rng.normal(1.0, 0.1, n)), depth=rng.normal(1.0, 0.1, (n, 1)))
+    found = Found(
+        np.ones(40, dtype=bool), one.gave_way[0], np.zeros(40), (1.42, 0.005), NAN,
+        rails=((30, "parted", 0.01, False),), along=((3.0, 0.3),),
+    )  # fmt: skip
+    (ranked,) = fit(roof.layout, found, (one,), (1.0,))
+    assert ranked.tells < 15.0
+    by = {miss.what: miss for miss in ranked.unexplained}
+    assert {"depth", "splice"} <= set(by)
+    assert by["depth"].alone
+    assert by["splice"].alone
+    assert by["depth"].high == pytest.approx(1.0 + np.hypot(0.1, 0.3) * stats.norm.ppf(0.95), abs=0.03)
+    # Expected by the clamps too: nothing is made up.
+    usual = replace(found, rails=((30, "whole", 0.01, None),), along=((1.1, 0.3),))
+    (ranked,) = fit(roof.layout, usual, (one,), (1.0,))
+    assert not {"depth", "splice"} & {miss.what for miss in ranked.unexplained}

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fea.evidence.causes import AND, CHANGES, DRIFTS, PAIRS, SPLICES_USUAL, USUAL, drift_share
+from fea.evidence.entered import depth_along
 from fea.evidence.explanations import HIGHEST, as_meant
 from fea.evidence.fit import FEW, Fit
 from fea.evidence.unexplained import TOLD_BY, Miss
 from fea.failure.inputs import law_words
 from fea.unknowns import one_end_words
-from roofmodel.units import UnitSystem
 from viewer.history.findings import load_at, said, until
 from viewer.investigate.case import CaseFindings
+from viewer.investigate.ends import old_breaks
 from viewer.investigate.entries import entries_told, rail_state
+from viewer.investigate.heap import heap_caution, heap_told
 from viewer.investigate.looks import FIRM, WORTH, unsettled
+from viewer.investigate.words import weight_text
 from viewer.report.tables import Table
 
 CAUTIONS = (
@@ -27,58 +31,68 @@ CERTAIN, LIKELY, NEARLY = 0.9, 0.6, 0.995
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
 LOOSE = 2.0  # times as loosely as the doubt from which the first sentence says so
 PAIR_SHOWN, PAIRS_SHOWN = 0.01, 6  # least posterior of a pair that is listed, and most of them
+DRAWING = " by chance of drawing alone"  # what the interval holds; not the judgment behind the samples
 NOTHING, SMALL = 0.005, 0.1  # shares that round to 0 %, and that few samples do not tell from it
 
 
 def answer(found: CaseFindings) -> str:
     """The main sentence; never one explanation without the others."""
     first, second = found.fits[0], found.fits[1] if len(found.fits) > 1 else None
+    caution = heap_caution(found)
+    doubted = f"Not settled: {caution}. " if caution else ""
     near = sum(one.near for one in found.fits)
     if not near:
         return (
-            "No sample of any explanation comes near what was found: none can be ranked. Add samples, look "
-            "for what is not among them, or for what was told wrong."
+            f"{doubted}No sample of any explanation comes near what was found: none can be ranked. Add "
+            "samples, look for what is not among them, or for what was told wrong."
         )
-    few = near < FEW or first.near < FEW
-    look = "" if few else unsettled(found)
-    far = first.low >= CERTAIN and not few and not look
-    sure = "fits best by far" if far else "fits best"
-    text = f'"{first.cause}" {sure}, {share(first)}'
+    few = _few(found)
+    look = unsettled(found)
+    far = first.low >= CERTAIN and not look
+    sure = "ranks first" if few or caution else "fits best by far" if far else "fits best"
+    text = f'{doubted}{few}"{first.cause}" {sure}, {share(first, DRAWING)}'
     if second is not None:
         text += f'; next "{second.cause}", {share(second)}'
     if look:
-        text += f". Not settled before this is looked at: {look}"
+        text += f". {'Look next at' if few else 'Not settled before this is looked at'}: {look}"
     elif first.posterior < LIKELY:
         text += ". What was found does not decide between them"
     elif first.low < FIRM and not few:
         text += ". Not settled: its interval reaches low for want of samples near"
-    if first.unexplained and not few:
+    if first.unexplained:
         text += f". It leaves unexplained: {misses(found, first)}"
-    text += "" if few else _thin(first)
-    if few:
-        text += f". Only {near:.0f} samples come near what was found, too few to rank by: add samples"
+    text += "".join(f". {line}" for line in old_breaks(found))
+    if first.loose >= LOOSE:
+        text += (
+            f". Too few samples come near (clamps were compared {first.loose:g} times as loosely as their "
+            "doubt): shares are rough"
+        )
     return f"{text}."
 
 
-def _thin(first: Fit) -> str:
-    """What the interval does not hold, in the first sentence where it matters: too few samples near."""
-    words = []
-    if first.loose >= LOOSE:
-        words.append(f"clamps were compared {first.loose:g} times as loosely as their doubt")
-    if first.near >= FEW > first.tells:
-        words.append(f"the first stands on the weight of {max(first.tells, 1.0):.0f} samples")
-    return f". Too few samples come near ({' and '.join(words)}): shares are rough" if words else ""
+def _few(found: CaseFindings) -> str:
+    """That so few samples settle nothing, before anything else is said; empty where there are enough."""
+    first, near = found.fits[0], sum(one.near for one in found.fits)
+    if near < FEW:
+        who = f"only {near:.0f} samples come near what was found"
+    elif first.near < FEW:
+        who = f'only {first.near:.0f} samples of "{first.cause}" come near what was found'
+    elif first.tells < FEW:
+        who = f'"{first.cause}" stands on the weight of only {max(first.tells, 1.0):.0f} samples'
+    else:
+        return ""
+    return f"No explanation is settled: {who}, too few to rank by; add samples. "
 
 
-def share(one: Fit) -> str:
-    """A posterior with its interval; where next to nothing is known of it, only what it is below."""
+def share(one: Fit, by: str = "") -> str:
+    """A posterior with its interval, and by what that is; where next to nothing is known, only a bound."""
     few = one.near < FEW
     least = one.low < NOTHING and one.posterior < (SMALL if few else NOTHING)
     if not one.near or least:
         return f"below {_bound(100.0 * max(one.high, 0.001))} %"
     if one.posterior >= NEARLY and one.low >= CERTAIN and not few:
         return f"above {min(np.floor(1000.0 * one.low) / 10.0, 99.9):g} %"
-    words = ", few samples" if few else ""
+    words = f"{by}{', few samples' if few else ''}"
     return f"{100.0 * one.posterior:.0f} % ({100.0 * one.low:.0f} to {100.0 * one.high:.0f} %{words})"
 
 
@@ -86,14 +100,6 @@ def _bound(value: float) -> str:
     """Two digits, rounded up."""
     step = 10.0 ** (np.floor(np.log10(value)) - 1.0)
     return f"{np.ceil(value / step - 1e-9) * step:.2g}" if value < 99.0 else "100"
-
-
-def weight_text(units: UnitSystem, *values: float) -> tuple[str, ...]:
-    """Weights of snow to three digits of the largest, none below nothing; they are known no better."""
-    largest = max(abs(units.convert(one, "force")) for one in values)
-    digits = max(2 - int(np.floor(np.log10(largest))), 0) if largest > 0.0 else 0
-    label = units.label("force")
-    return tuple(f"{max(units.convert(one, 'force'), 0.0):,.{digits}f} {label}" for one in values)
 
 
 def told(found: CaseFindings) -> tuple[str, ...]:
@@ -105,37 +111,38 @@ def told(found: CaseFindings) -> tuple[str, ...]:
         f"{off} of {known} known clamps gave way; {len(layout.clamp_name) - known} are unknown. Clamps of a "
         "row are counted from its left end, looking up the roof."
     )
-    load, fallen = evidence.load, evidence.fallen
+    load = evidence.load
     if np.isfinite(load[0]):
         lines.append(
             f"Snow without drift: {units.text(load[0], 'pressure')} ± {units.text(load[1], 'pressure')}, "
             f"{load[0] / found.pressure:.2f} times that of the case."
         )
     lines.append(meant(found))
-    if np.isfinite(fallen[0]):
-        weight, wide = weight_text(units, *fallen)
-        lines.append(f"Snow that fell: {weight} ± {wide}.")
+    if heap_told(found):
+        lines.append(heap_told(found))
     return tuple(lines)
 
 
 def meant(found: CaseFindings) -> str:
     """What the roof would have held as it was meant to be, against the snow of the day."""
-    units, at = found.units, as_meant(found.roof)
+    units, evidence = found.units, found.evidence
+    over = depth_along(found.roof.layout, evidence.along)
+    at = as_meant(found.roof, over=over)
     if not np.isfinite(at):
         return f"As it was meant to be, the roof holds {HIGHEST:g} times the snow of the case."
-    drifted = drift_share(found.roof.case.usual_snow) > DRIFTS
+    drifted = drift_share(found.roof.case.usual_snow) > DRIFTS and np.isnan(over).any()
     text = (
         "As it was meant to be, every clamp at its mean strength and no bond left"
-        f"{', with the drift of the case' if drifted else ''}, the first clamp gives way "
-        f"at {units.text(at * found.pressure, 'pressure')}, {at:.2f} times the case"
+        f"{', with the drift of the case' if drifted else ''}{_along_words(found, over)}, the first clamp "
+        f"gives way at {units.text(at * found.pressure, 'pressure')}, {at:.2f} times the case"
     )
-    load, wide = found.evidence.load
+    load, wide = evidence.load
     if not np.isfinite(load):
         return f"{text}; what lay that day was not measured."
-    over = (load - at * found.pressure) / wide
-    if over > CLEAR:
+    apart = (load - at * found.pressure) / wide
+    if apart > CLEAR:
         return f"{text}: less than what lay that day. If the bond let go, it needed no flaw to fail."
-    if over < -CLEAR:
+    if apart < -CLEAR:
         return (
             f"{text}: more than what lay that day, so that this snow on clamps of mean strength does not "
             "explain it. The weakest of many clamps holds less than the mean without being a flaw."
@@ -143,9 +150,23 @@ def meant(found: CaseFindings) -> str:
     return f"{text}: about what lay that day; with it, bond and scatter of the clamps decide."
 
 
+def _along_words(found: CaseFindings, over: NDArray[np.float64]) -> str:
+    """With which snow along the rows; empty where none was entered."""
+    told = ~np.isnan(over)
+    if not told.any():
+        return ""
+    layout = found.roof.layout
+    rows = [layout.row_name[r] for r in np.unique(layout.clamp_row[told])]
+    return (
+        f", with the snow as entered along {' and '.join(rows)} (up to {np.nanmax(over):.2g} times even snow)"
+    )
+
+
 def misses(found: CaseFindings, one: Fit) -> str:
     """What an explanation leaves unexplained, in words."""
-    return "; ".join(_miss(found, miss) for miss in one.unexplained)
+    return "; ".join(
+        f"{_miss(found, miss)}{' by the clamps alone' if miss.alone else ''}" for miss in one.unexplained
+    )
 
 
 def _pairs_left(found: CaseFindings) -> str:
@@ -199,13 +220,17 @@ def unexplained(found: CaseFindings) -> tuple[str, ...]:
     lines = [
         f'"{one.cause}" leaves unexplained: {misses(found, one)}.' for one in found.fits if one.unexplained
     ]
+    lines += [f"{line}." for line in old_breaks(found)]
     blind = [
         f'"{one.cause}"'
         for one in found.fits
         if one.posterior >= WORTH and (one.near < FEW or one.tells < TOLD_BY)
     ]
     if blind:
-        lines.append(f"Too few samples tell what is left unexplained by {', '.join(blind)}.")
+        lines.append(
+            f"Too few samples tell all that is left unexplained by {', '.join(blind)}; where they do not, "
+            "what was found was held against what the clamps alone lead to expect."
+        )
     if any(AND in one.cause for one in found.fits):
         lines.append(
             "Two explanations at once were tried too: all pairs together were taken as "

@@ -8,6 +8,8 @@ from fea.evidence.fit import ENOUGH, FEW, Measurement
 from fea.evidence.looks import beside
 from roofmodel.project.evidence import Evidence
 from viewer.investigate.case import CaseFindings
+from viewer.investigate.ends import end_splices
+from viewer.investigate.places import depth_enough, depth_look, drift_enough, drift_look
 
 MEASURE = {
     "snow": "depth and density where snow lies as it fell, on this roof or one beside it",
@@ -86,7 +88,8 @@ def open_looks(found: CaseFindings) -> tuple[Measurement, ...]:
     """Looks that would still tell something and were not told in full, the most telling first."""
     not_here = {cause for cause, _ in found.cannot}
     out = _looked_at(found.evidence) | {sign for sign, cause in OF_CAUSE.items() if cause in not_here}
-    return tuple(one for one in found.further if one.information >= WORTH and one.sign not in out)
+    left = tuple(one for one in found.further if one.information >= WORTH and one.sign not in out)
+    return tuple(one for one in left if one.sign != "drift" or not drift_enough(found))
 
 
 def unsettled(found: CaseFindings) -> str:
@@ -101,7 +104,11 @@ def unsettled(found: CaseFindings) -> str:
 
 
 def _look(found: CaseFindings, sign: str) -> str:
-    """What is looked at; for splices, those that are left."""
+    """What is looked at; for splices and depth, those places that are left."""
+    if sign == "uneven":
+        return depth_look(found.evidence)
+    if sign == "drift":
+        return drift_look(found)
     if sign != "splice":
         return MEASURE[sign]
     left = _splices_left(found)
@@ -130,10 +137,25 @@ def _splices_left(found: CaseFindings) -> list[str]:
     return [layout.clamp_name[c] for c in sorted(most.tolist()) if share[c] > UNLIKELY * share.max()]
 
 
+def _splices_at_ends(evidence: Evidence) -> tuple[str, ...]:
+    """The look at splices that lie nearest to where the loss ends, whatever it is expected to tell."""
+    layout = evidence.project.layout
+    told = [beside(layout, at) for at in splices_told(evidence)]
+    left = [layout.clamp_name[at] for at in end_splices(evidence) if not any(near[at] for near in told)]
+    if not left:
+        return ()
+    splices = f"splice at {left[0]}" if len(left) == 1 else f"splices at {', '.join(left)}"
+    return (
+        f"On the first day, the {splices}, nearest to where the loss ends: whole, bent or parted, the "
+        f"break old or fresh, screws set at all; {TAKES['splice']}",
+    )
+
+
 def changes(found: CaseFindings) -> tuple[str, ...]:
     """What would change the answer."""
     lines = [
         *more_samples(found),
+        *_splices_at_ends(found.evidence),
         *(
             f"{_look(found, one.sign)}: {one.information:.2f} bit expected; {TAKES.get(one.sign, BY_HAND)}"
             for one in open_looks(found)
@@ -164,4 +186,5 @@ def _looked_at(evidence: Evidence) -> set[str]:
     looks = (("loose gone", gone, seen), ("loose", stands, seen), ("never there", gone, marks))
     told = {name for name, those, all_seen in looks if those.any() and all_seen[those].all()}
     pulled = sum(len(clamps) for clamps, *_ in evidence.pulled)
+    told |= {"uneven"} if depth_enough(evidence) else set()
     return told | ({"standing"} if pulled >= PULLED else set())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
@@ -22,6 +22,7 @@ from roofmodel.project.evidence import Evidence
 from viewer.analyzing import analyze_project
 from viewer.history.findings import find_history
 from viewer.investigate.case import CaseFindings
+from viewer.investigate.ends import breaks_left
 from viewer.investigate.looks import MOST_SAMPLES, splices_told
 
 PAIRS_FEWER = 4  # times fewer samples of each pair than of each single explanation
@@ -106,7 +107,8 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         again = {bank.cause: bank for bank in sampled(tuple(c for c in causes if c in thin), more)}
         banks = tuple(again.get(bank.cause, bank) for bank in banks)
         fits = fit(project.layout, found, banks, priors, sampling.seed)
-    if sampling.pairs == "always" or (sampling.pairs == "when needed" and none_explains(fits)):
+    unsolved = none_explains(fits) or breaks_left(evidence, fits, of_banks(banks))
+    if sampling.pairs == "always" or (sampling.pairs == "when needed" and unsolved):
         two, weights = pairs_of(causes, priors)
         tell(f"sampling {len(two)} pairs of explanations")
         fewer = max(sampling.samples // PAIRS_FEWER, 500)
@@ -119,6 +121,11 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot,
         further(fits, banks, project.layout, splices_told(evidence)), course, history,
     )  # fmt: skip
+
+
+def of_banks(banks: Sequence[Bank]) -> Callable[[str], Bank]:
+    """Samples by explanation."""
+    return {bank.cause: bank for bank in banks}.__getitem__
 
 
 def time_words(seconds: float) -> str:

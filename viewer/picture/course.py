@@ -143,14 +143,15 @@ def draw_key(drawing: Drawing, x: float, y: float, states: Sequence[int] = range
 def draw_splice_key(
     drawing: Drawing, x: float, y: float, kinds: Sequence[str], flaw: str | None = None
 ) -> None:
-    """What the marks across the rails mean, and the dot."""
+    """What the marks across the rails mean, and the dot: dark in a clamp that stands, light in a lost one."""
     for kind in kinds:
         draw_splice(drawing, np.array([x + 8.0, y]), np.array([9.0, 0.0]), kind)
         drawing.write(SPLICES[kind], x + 24.0, y, 0.95 * TYPE)
         x += 210.0
     if flaw is not None:
         draw_clamp(drawing, np.array([x + 8.0, y]), 7.0, STANDS, dot=True)
-        drawing.write(flaw, x + 24.0, y, 0.95 * TYPE)
+        draw_clamp(drawing, np.array([x + 26.0, y]), 7.0, GAVE_WAY, dot=True)
+        drawing.write(flaw, x + 42.0, y, 0.95 * TYPE)
 
 
 def _animation_size(project: Project) -> tuple[float, float]:
