@@ -7,6 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from roofmodel.counting import within
+from roofmodel.shape.envelopes import areal
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -58,7 +59,8 @@ def shared_moments(
     ):
         area[some], moment[some] = _cut_moments(rings, shape[some], corners[polygon[some]])
     rest = np.flatnonzero(~fast)
-    common = shapely.intersection(shapes[shape[rest]], polygons[polygon[rest]], grid_size=GRID)
+    others = np.array([areal(one) for one in polygons[polygon[rest]]], dtype=object)
+    common = shapely.intersection(shapes[shape[rest]], others, grid_size=GRID)
     area[rest] = shapely.area(common)
     moment[rest] = area[rest, None] * centroids(common)
     return area, moment

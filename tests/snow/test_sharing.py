@@ -72,6 +72,18 @@ def test_polygons_that_are_not_convex_are_overlaid():
     assert moment[0] == pytest.approx(both.area * np.array(both.centroid.coords[0]), abs=1e-7)
 
 
+def test_a_cell_that_touches_its_plane_along_a_line_besides_shares_the_rest():
+    """Overlays leave such a line beside the polygons (a crash of framing below a dormer's corner)."""
+    mixed = shapely.GeometryCollection(
+        [shapely.box(-4.0, 0.0, -1.0, 1.0), shapely.LineString([(1, 1), (2, 1)])]
+    )
+    one = np.zeros(1, int)
+    area, moment = shared_moments(np.array([RING], dtype=object), np.array([mixed], dtype=object), (one, one))
+    both = RING.intersection(shapely.box(-4.0, 0.0, -1.0, 1.0))
+    assert area[0] == pytest.approx(both.area, abs=1e-8)
+    assert moment[0] == pytest.approx(both.area * np.array(both.centroid.coords[0]), abs=1e-7)
+
+
 def test_rays_run_over_a_roof_as_far_as_its_outline_says():
     turn = np.radians(37.0)
     way = np.array([np.cos(turn), np.sin(turn)])
