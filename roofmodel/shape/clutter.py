@@ -21,7 +21,8 @@ LOW = 1.0  # above ground; flat parts no higher are floors or paving (judgment) 
 
 def plane_parts(surface: RoofSurface) -> IntArray:
     """Part of each plane (p,); planes of a part hang together over edges, 0 is the part of most plan area."""
-    count, label = components(surface.planes.count, surface.face_plane[_pairs(surface)])
+    edges = surface.edges.plane[(surface.edges.plane >= 0).all(axis=1)]  # faces need not meet at these
+    count, label = components(surface.planes.count, np.vstack([surface.face_plane[_pairs(surface)], edges]))
     order = np.argsort(-np.bincount(label, surface.planes.plan_area, count), kind="stable")
     return np.asarray(np.argsort(order)[label])
 
@@ -65,7 +66,7 @@ def _floors(surface: RoofSurface, part: IntArray) -> IntArray:
     if surface.ground_assumed:
         return known[:0]
     slab = (planes.slope < FLAT_SLOPE) & (planes.origin[:, 2] - surface.ground < LOW)
-    return known[[one > 0 and bool(slab[part == one].all()) for one in known]]
+    return known[[bool(slab[part == one].all()) for one in known]]
 
 
 def _small_parts(surface: RoofSurface, part: IntArray) -> IntArray:
@@ -79,6 +80,13 @@ def _small_parts(surface: RoofSurface, part: IntArray) -> IntArray:
     site = components(len(plan), np.vstack([near, surface.face_plane[_pairs(surface)]]))[1]
     area = np.bincount(site, planes.plan_area)
     return np.unique(part[(area < SMALL * area.max())[site]])
+
+
+def _lies_below(surface: RoofSurface, part: IntArray) -> bool:
+    """Whether the largest part is lower than all of the next one: ground or a slab, and no roof."""
+    height = surface.points[surface.faces, 2]
+    own = part[surface.face_plane]
+    return bool((own == 1).any() and height[own == 0].max() < height[own == 1].min())
 
 
 def without_parts(surface: RoofSurface, names: Sequence[str], numbers: Sequence[int]) -> tuple[IntArray, str]:
@@ -95,11 +103,11 @@ def without_parts(surface: RoofSurface, names: Sequence[str], numbers: Sequence[
     Raises
     ------
     InputError
-        The largest part, which is the roof.
+        The largest part, which is the roof, unless it lies below all of the next one, as the ground does.
     """
     part = plane_parts(surface)
     for name, number in zip(names, numbers, strict=True):
-        if part[number] == 0:
+        if part[number] == 0 and not _lies_below(surface, part):
             others = [surface.planes.name[i] for i in np.flatnonzero(part == 0) if i != number]
             message = (
                 f'leave_out: "{name}" hangs together with {", ".join(others[:6]) or "nothing"}, the largest '

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from shapes import gable, hip, rectangle, subdivided
 
 from roofmodel.errors import InputError
 from roofmodel.shape.builders import RoofPart, build_roof
-from roofmodel.shape.clutter import clutter_words
+from roofmodel.shape.clutter import clutter_words, plane_parts
 from roofmodel.shape.corrections import Corrections, correct
 from roofmodel.shape.recognition import recognize
 from roofmodel.surface import EdgeKind
@@ -164,16 +165,27 @@ def test_a_tree_beside_the_house_is_told_and_left_out():
         correct(roof, Corrections(leave_out=("S9",)))
 
 
-def test_a_floor_slab_under_the_house_is_named_and_left_out():
-    slab = RoofPart("flat", rectangle(-1, -1, 13, 11), eave_height=0.3)
+@pytest.mark.parametrize("wider", [1.0, 8.0])  # smaller and larger than the roof
+def test_a_floor_slab_under_the_house_is_named_and_left_out(wider):
+    slab = RoofPart("flat", rectangle(-wider, -wider, 12 + wider, 10 + wider), eave_height=0.3)
     roof, house = with_tree(3.0, [slab]), build_roof([gable()])
     words = clutter_words(roof)
     names = re.findall(r'"(.*?)"', words)
     assert "Flat and close to the ground, as a floor slab is: F1." in words
     assert names[0] == "F1"
-    assert len(names) == 2  # and the tree
+    found = correct(roof, Corrections(leave_out=tuple(names)))
+    names += re.findall(r'"(.*?)"', clutter_words(found))  # a tree on a wide slab stands apart without it
+    assert len(names) == 2
     found = correct(roof, Corrections(leave_out=tuple(names)))
     assert found.planes.plan_area.sum() == pytest.approx(house.planes.plan_area.sum())
+
+
+def test_planes_whose_faces_do_not_meet_at_the_ridge_are_one_part():
+    """Pieces cut along hidden faces keep corners of their own; the edge that both have joins them."""
+    house = build_roof([gable()])
+    corners = house.points[house.faces].reshape(-1, 3)
+    loose = replace(house, points=corners, faces=np.arange(len(corners)).reshape(-1, 3))
+    assert not plane_parts(loose).any()
 
 
 def test_what_stands_at_the_house_may_belong_to_it():
