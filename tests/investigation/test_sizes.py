@@ -33,7 +33,7 @@ def test_the_size_of_a_hidden_cause_is_within_its_range(weak, cause):
     c = len(weak.layout.clamp_s)
     lost = hidden.gave_way.sum(axis=1)
     inside, told, true = [], [], []
-    for s in np.flatnonzero((lost > 3) & (lost < c - 3))[:30]:
+    for s in np.flatnonzero((lost > 3) & (lost < c - 3))[:45]:
         snow, fallen = hidden.mass[s], hidden.fallen[s]
         found = Found(
             np.ones(c, dtype=bool), hidden.gave_way[s], np.full(c, 0.005), (snow, 0.1 * snow),
