@@ -1,11 +1,11 @@
-"""The analysis with strips as narrow as its self-audit asks for, on roofs where rows stand on curves."""
+"""The analysis with strips as narrow as its self-audit asks for."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
 from fea.analysis import Analysis, analyze
-from fea.checks.audit import REFINED, rows_on_curves
+from fea.checks.audit import REFINED
 from fea.panel.groups import Tell
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project
@@ -24,21 +24,16 @@ def with_narrower_strips(project: Project) -> tuple[Project, str]:
     return replace(project, table=table, slide=replace(project.slide, strip_width=width)), words
 
 
-def on_curves(project: Project) -> bool:
-    """Whether a row stands on a facet of a vault, dome or cone."""
-    return rows_on_curves(project.roof, project.layout)
-
-
 def only_strips_fail(analysis: Analysis) -> bool:
     """Whether the one self-check that is not met is that of strips twice as wide."""
     return [proof.name for proof in analysis.proofs if not proof.met] == [REFINED]
 
 
 def analyze_refined(project: Project, tell: Tell | None = None) -> Analysis:
-    """`fea.analysis.analyze`, again with narrower strips where rows on curved regions need them.
+    """`fea.analysis.analyze`, again with narrower strips where its self-audit needs them.
 
-    Facets of curved regions end in slanting lines on every side, so strips of usual width are coarse there,
-    and nobody chose the facets. On planes the width stays as given: the failed check names what mends it.
+    Strips of usual width are coarse where facets of curves end in slanting lines on every side, and where a
+    stream from beside a dormer comes down on few clamps.
 
     Parameters
     ----------
@@ -55,8 +50,6 @@ def analyze_refined(project: Project, tell: Tell | None = None) -> Analysis:
     ------
     InputError
     """
-    if not on_curves(project):
-        return analyze(project, tell)
     memory = Memory()
     analysis = analyze(project, tell, memory)
     said = ""
@@ -66,7 +59,7 @@ def analyze_refined(project: Project, tell: Tell | None = None) -> Analysis:
         narrower, width = with_narrower_strips(analysis.project)
         analysis = analyze(narrower, tell, memory)
         said = (
-            f"Strips on this curved roof were made narrower, as the self-audit asked: strip_width {width}"
+            f"Strips were made narrower, as the self-audit asked: strip_width {width}"
             " in place of that of the project."
         )
     return replace(analysis, cautions=(said, *analysis.cautions)) if said else analysis

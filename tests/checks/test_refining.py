@@ -1,4 +1,4 @@
-"""Strips that are too wide for the facets of a dome are narrowed, bounded, and that is said."""
+"""Strips that are too wide, as for the facets of a dome, are narrowed, bounded, and that is said."""
 
 from pathlib import Path
 
@@ -60,15 +60,24 @@ def test_narrowing_ends(tmp_path, monkeypatch):
     assert found.project.slide.strip_width == pytest.approx(project.slide.strip_width / 2**NARROWINGS)
 
 
-def test_planes_keep_the_width_of_the_project(tmp_path, monkeypatch):
-    monkeypatch.setattr("fea.checks.audit.REFINEMENT", -1.0)
+def test_what_needs_none_keeps_the_width_of_the_project(tmp_path):
     path = tmp_path / "project.toml"
     path.write_text(HARBOR)
     project = load_project(path)
     found = analyze_refined(project)
-    assert not error(found).met
+    assert error(found).met
     assert found.project is project
     assert not any("narrower" in said for said in found.cautions)
+
+
+def test_planes_get_narrower_strips_too(tmp_path, monkeypatch):
+    path = tmp_path / "project.toml"
+    path.write_text(HARBOR)
+    project = load_project(path)
+    monkeypatch.setattr("fea.checks.audit.REFINEMENT", 0.5 * error(analyze(project)).error - 1e-12)
+    found = analyze_refined(project)
+    assert found.project.slide.strip_width < project.slide.strip_width
+    assert "narrower" in found.cautions[0]
 
 
 def test_other_failures_are_not_hidden_by_narrowing(tmp_path, monkeypatch):

@@ -41,7 +41,9 @@ def test_what_is_called_out_is_the_number_of_the_check(gable: Analysis, bent: Be
 
 def test_the_rail_goes_down_the_slope_and_the_picture_by_its_factor_more(bent: Bent) -> None:
     down = -bent.move[:, 1]
-    assert (down > -0.01 * down.max()).all()  # snow pushes down the slope; a long end lifts the span beside it
+    assert (
+        down > -0.01 * down.max()
+    ).all()  # snow pushes down the slope; a long end lifts the span beside it
     largest = float(np.linalg.norm(bent.moved - bent.still, axis=1).max())
     reach = float(np.ptp(bent.ends))
     gap = float(np.diff(bent.foot[:, 0]).min())
