@@ -12,10 +12,10 @@ from roofmodel.project.field_types import (
     Holding,
     Line,
     Moment,
+    OverSeam,
     Rotational,
     SeamHeight,
     Sheet,
-    Size0,
     Stiffness,
     Turning,
     Words,
@@ -86,7 +86,7 @@ class TestedTable(Table):
 class ClampTable(Table):
     """Seam clamp."""
 
-    height: Size0 = Field(description="Height of the rail's axis above the grip on the seam.")
+    height: OverSeam = Field(description="Height of the rail's axis above the grip on the seam.")
     grip_length: Grip = Field(description="Length of the grip along the seam.")
     stiffness: StiffnessTable = Field(description="Stiffness by direction.")
     strength: StrengthTable = Field(
@@ -96,10 +96,10 @@ class ClampTable(Table):
     factor: float | None = Field(
         None, gt=0, le=10, description="ASD safety factor, LRFD resistance factor or EN partial factor."
     )
-    grip_height: Size0 | None = Field(
+    grip_height: OverSeam | None = Field(
         None, description="Height of the grip above the pan; half the seam height by default."
     )
-    test_height: Size0 = Field(
+    test_height: OverSeam = Field(
         0.0,
         description="Height above the grip at which the along-seam strength was tested; at 0, the default, "
         "all that the rail's height does to tip the clamp counts as lift beyond the tests.",
