@@ -263,6 +263,11 @@ def _row_plans(content: Mapping[str, Any], files: dict[str, bytes]) -> list[str]
         _keep(files, f"rows{number}.svg", str(drawing))
         wide = _wide(drawing, 85.0)
         parts.append(t.figure(f"rows{number}.svg", "Rows and clamps of a plane", width=wide, floats="auto"))
+    if content["planes_left"]:
+        words = (
+            f"Planes whose clamps are used less are not drawn: {content['planes_left']}; plan.dxf has all."
+        )
+        parts.append(t.paragraph(words, note=True))
     return parts
 
 

@@ -448,6 +448,9 @@ def _drawings(analysis: Analysis, rows_by_use: list[float]) -> dict[str, Any]:
         "cut": Markup(section_svg(analysis)),
         "clamp_detail": Markup(clamp_svg(analysis)),
         "row_plans": [Markup(rows_svg(analysis, p)) for p in planes_with_rows(analysis)[:PLANES_SHOWN]],
+        "planes_left": ", ".join(
+            analysis.project.roof.planes.name[p] for p in planes_with_rows(analysis)[PLANES_SHOWN:]
+        ),
         "landing": Markup(landing_svg(analysis)),
         "section": Markup(building_svg(analysis, system(analysis.project.table.project.units))),
         "row_drawings": [(names[row], Markup(row_svg(analysis, int(row)))) for row in order],
