@@ -86,8 +86,8 @@ def _outliers(found: CampaignResult) -> list[str]:
     if found.far_off:
         notes.append(
             f"Test {tests[found.furthest].name} is {100.0 * found.far_off:.0f} % off the mean, more than "
-            f"{100.0 * SPREAD_BOUND:.0f} %: AISI S100 K2.1.1 then asks for more tests of the same kind (at least {ASKED} "
-            "more; from memory)."
+            f"{100.0 * SPREAD_BOUND:.0f} %: AISI S100 K2.1.1 then asks for more tests of the same "
+            f"kind (at least {ASKED} more; from memory)."
         )
     return notes
 
@@ -140,8 +140,8 @@ def _rig(found: CampaignResult) -> list[str]:
         if found.calibration is None or found.calibration.fits:
             return []
         return [
-            "The model of a clamp that slips does not fit these curves: they give no stiffness. The strengths "
-            "do not depend on it."
+            "The model of a clamp that slips does not fit these curves: they give no stiffness. The "
+            "strengths do not depend on it."
         ]
     how = "by the rig's model" if found.campaign.table.method.take == "slip" else "at least, by equilibrium"
     notes = [

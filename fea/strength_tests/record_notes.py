@@ -27,8 +27,8 @@ def doubts(found: CampaignResult) -> list[str]:
     if odd := unlike(found):
         reasons.append(
             f"far stiffer or softer than the other curves: {_named(found, odd)}; correct the heads. Where "
-            "they are right, give the strength of that test in place of its curve: leaving it out would lose what "
-            "it held"
+            "they are right, give the strength of that test in place of its curve: leaving it out would "
+            "lose what it held"
         )
     return reasons
 
@@ -59,8 +59,8 @@ def record_notes(found: CampaignResult) -> list[str]:
             notes.append(
                 f"CHECK THE RECORD of {name}: one reading of {text(high, 'force')} at {sheet_text(u, units)} "
                 f"stands alone{many}, nothing around it supports it. It does not count; the largest force "
-                f"of the test is {text(_peak(found, i), 'force')} without it. If the specimen did hold it, only readings taken more often "
-                "can show it."
+                f"of the test is {text(_peak(found, i), 'force')} without it. If the specimen did hold "
+                "it, only readings taken more often can show it."
             )
         if i in _jumps(found) and one.jump is not None:
             u, low, up = one.jump
@@ -105,15 +105,21 @@ def _unfailed(found: CampaignResult) -> list[str]:
     if not some:
         return []
     one = len(some) == 1
+    bound = "its strength is a lower bound" if one else "their strengths are lower bounds"
     return [
         f"{_named(found, some)} did not fail: {'its record ends' if one else 'their records end'} while the "
-        f"force still rises, so "
-        f"{'its strength is a lower bound' if one else 'their strengths are lower bounds'}. Safe by itself, but the scatter is not that of failures; pull such a specimen until it fails."
+        f"force still rises, so {bound}. Safe by itself, but the scatter is not that of failures; "
+        "pull such a specimen until it fails."
     ]
 
 
 def _jumps(found: CampaignResult) -> list[int]:
-    """Tests whose force jumps up on the way to the strength that counts."""
+    """Tests whose force jumps up on the way to the strength that counts.
+
+    Any jump moves the range in which stiffness is read, and with it the proof load.
+    """
+    if found.campaign.table.method.take == "proof":
+        return [i for i, one in _records(found) if one.jump is not None]
     return [i for i, one in _records(found) if one.jump is not None and one.jump[1] < _taken(found, i)]
 
 

@@ -92,7 +92,7 @@ def read_record(displacement: Array, force: Array) -> tuple[Array, Record]:
     spikes = np.stack([u[lone], np.asarray(force)[lone], clean[lone]], axis=1)
     record = Record(
         spikes=spikes,
-        jump=_jump(u[: top + AROUND + 1], clean[: top + AROUND + 1], top),
+        jump=_jump(u, clean, top),
         start=_start(u, clean, top),
         gauge=_gauge(u, clean),
         unfailed=_rising(u, clean, top),
@@ -113,7 +113,7 @@ def _shifted(values: Array, by: int, fill: float) -> Array:
 def _local_noise(force: Array) -> Array:
     """Deviation of the noise around each reading, which may grow with the force, (n,). [N]."""
     second = np.abs(np.diff(force, 2))
-    around = median_filter(np.pad(second, 1, mode="edge"), NEARBY, mode="nearest")
+    around = median_filter(np.pad(second, 1, mode="edge"), NEARBY, mode="reflect")
     return np.maximum(around / 0.6745 / np.sqrt(6.0), noise_of(force))
 
 
@@ -153,7 +153,7 @@ def _jump(u: Array, f: Array, top: int) -> tuple[float, float, float] | None:
         way = np.maximum(u[over:] - u[:-over], 0.0) + _count(u)
         own = STEEPER * np.maximum(_steepest(u, f, over), _stiffness(u, f, top)) * way
         own = np.maximum(own, STEEPER * _largest_around(f[over:] - f[:-over], over))
-        least = np.maximum(JUMP * peak, noise[over:])
+        least = np.maximum(JUMP * peak, noise[:-over])
         odd = (rise - own > least) & (np.arange(len(rise)) < top)
         if odd.any():
             at = int(np.argmax(np.where(odd, rise, -np.inf)))
