@@ -19,6 +19,7 @@ from fea.strength_tests.fractiles import (
     tolerance_factor,
 )
 from fea.strength_tests.notes import LEAST_SCATTER, campaign_notes
+from fea.strength_tests.records import Record, read_record, readable
 from fea.strength_tests.resistance import (
     NOT_LISTED,
     ModelFactor,
@@ -53,6 +54,7 @@ def judge(campaign: Campaign) -> CampaignResult:
         Fewer than three tests count, or a curve cannot be read.
     """
     method, name = campaign.table.method, campaign.path.name
+    campaign, records = _settled(campaign)
     readings: list[CurveReading | None] = []
     for test, curve in zip(campaign.tests, campaign.curves, strict=True):
         try:
@@ -83,6 +85,7 @@ def judge(campaign: Campaign) -> CampaignResult:
     found = CampaignResult(
         campaign=campaign,
         readings=tuple(readings),
+        records=records,
         share=share,
         measured=measured,
         nominal=nominal,
@@ -106,6 +109,17 @@ def judge(campaign: Campaign) -> CampaignResult:
             more_without=more_tests(nominal[kept], campaign),
         )
     return replace(found, notes=campaign_notes(found))
+
+
+def _settled(campaign: Campaign) -> tuple[Campaign, tuple[Record | None, ...]]:
+    """The campaign without lone spikes in its curves, and what is odd in each; None for none to be read."""
+    curves = list(campaign.curves)
+    records: list[Record | None] = [None] * len(curves)
+    for i, curve in enumerate(curves):
+        if curve is not None and readable(*curve):
+            force, records[i] = read_record(*curve)
+            curves[i] = curve[0], force
+    return replace(campaign, curves=tuple(curves)), tuple(records)
 
 
 def justify(strengths: Array, campaign: Campaign) -> Justified:

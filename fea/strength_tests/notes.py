@@ -6,6 +6,7 @@ import numpy as np
 
 from fea.strength_tests.curve_notes import curve_notes
 from fea.strength_tests.fractiles import looks_normal
+from fea.strength_tests.record_notes import record_notes
 from fea.strength_tests.results import SPREAD_BOUND, CampaignResult
 from fea.strength_tests.rig import shares_out
 from roofmodel.units import SYSTEMS
@@ -20,15 +21,18 @@ DOUBTFUL = 0.05  # chance below which a distribution is doubted
 def campaign_notes(found: CampaignResult) -> tuple[str, ...]:
     """Exclusions, suspects, scatter, missing measurements, one sentence each."""
     return (
+        *record_notes(found),
         *_height(found),
         *_rig(found),
         *_outliers(found),
+        *_left_out(found),
         *_distribution(found),
         *_more(found),
         *_measurements(found),
         *curve_notes(found),
         *_scatter(found),
         *_bounded(found),
+        *_other_metal(found),
     )
 
 
@@ -81,11 +85,38 @@ def _outliers(found: CampaignResult) -> list[str]:
         )
     if found.far_off:
         notes.append(
-            f"One test is {100.0 * found.far_off:.0f} % off the mean, more than {100.0 * SPREAD_BOUND:.0f} "
-            f"%: AISI S100 K2.1.1 then asks for more tests of the same kind (at least {ASKED} "
-            "more; from memory)."
+            f"Test {tests[found.furthest].name} is {100.0 * found.far_off:.0f} % off the mean, more than "
+            f"{100.0 * SPREAD_BOUND:.0f} %: AISI S100 K2.1.1 then asks for more tests of the same "
+            f"kind (at least {ASKED} more; from memory)."
         )
     return notes
+
+
+def _left_out(found: CampaignResult) -> list[str]:
+    """Excluded tests that held less than any that counts."""
+    weak = np.flatnonzero(~found.counted & (found.nominal < found.nominal[found.counted].min()))
+    if not len(weak) or found.all_tests is None:
+        return []
+    text, one = SYSTEMS[found.campaign.table.campaign.units].text, len(weak) == 1
+    names = ", ".join(found.campaign.tests[i].name for i in weak)
+    gain = 100.0 * (found.justified.characteristic / found.all_tests.characteristic - 1.0)
+    what = f"leaving {'it' if one else 'them'} out raises the characteristic strength by {gain:.0f} %"
+    return [
+        f"The excluded test{'' if one else 's'} {names} {'was' if one else 'were'} the weakest "
+        f"({text(float(found.nominal[weak].min()), 'force')}{'' if one else ' and above'}): {what}; a weaker "
+        "way to fail has to be judged by itself."
+    ]
+
+
+def _other_metal(found: CampaignResult) -> list[str]:
+    """That AISI S100 is no standard of this metal."""
+    metal = found.campaign.table.specimen.metal
+    if metal == "steel":
+        return []
+    return [
+        f"AISI S100 is a standard of cold-formed steel: on {metal} its statistics are followed by analogy; "
+        f"the standard of {metal} structures governs (from memory)."
+    ]
 
 
 def _height(found: CampaignResult) -> list[str]:
@@ -103,8 +134,15 @@ def _height(found: CampaignResult) -> list[str]:
 def _rig(found: CampaignResult) -> list[str]:
     """How a strength of one clamp comes from the force on a rig."""
     rig = found.campaign.rig
-    if rig is None or rig.rail is None:
+    if rig is None:
         return []
+    if rig.rail is None:
+        if found.calibration is None or found.calibration.fits:
+            return []
+        return [
+            "The model of a clamp that slips does not fit these curves: they give no stiffness. The "
+            "strengths do not depend on it."
+        ]
     how = "by the rig's model" if found.campaign.table.method.take == "slip" else "at least, by equilibrium"
     notes = [
         f"Strengths are those of one clamp: {found.share:.3f} of the force on the rig, what the clamp that "

@@ -94,6 +94,7 @@ class _Results(BaseModel):
     method: _Method
     justified: _Justified
     rig: _Rig | None
+    doubts: list[str]
     notes: list[str]
 
 
@@ -121,6 +122,11 @@ def load_joined(paths: Sequence[Path], found: CampaignResult) -> list[dict[str, 
                 "another direction, written by `eavewright tests`"
             )
             raise InputError(message) from None
+        if data["doubts"]:
+            message = (
+                f"{name}: doubts: {'; '.join(data['doubts'])}; correct that campaign and run it again first"
+            )
+            raise InputError(message)
         direction = data["specimen"]["direction"]
         if direction in seen:
             message = f'{name}: specimen.direction "{direction}" is there twice; give one file for each'

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from viewer.stages import Spoken, Stages, console, named, print_json
-
-if TYPE_CHECKING:
-    from fea.strength_tests.results import CampaignResult
 
 OUTPUTS = ("tests.json", "tests.html", "tests.png", "clamp.toml")
 RIG = "rig.png"
@@ -39,12 +35,14 @@ def tests(file: Path, out: Path, join: tuple[Path, ...]) -> None:
     which says how the specimens were loaded, stiffness and slip of the clamp are fitted to the curves and the
     rig's own model is held against them. Start from a copy of models/brackwater-clamp/tests.toml; `eavewright
     fields tests` lists all fields. clamp.toml is the table [clamp] to paste into a project.
-    Exit code 0: done. 1: the model of the rig does not fit, or a curve is unlike the others; no clamp.toml
-    then, and none of an earlier run stays. 2: bad input, nothing written.
+    Exit code 0: done. 1: the model of the rig does not fit, a curve is unlike the others, or an odd record
+    may have raised the strength; no clamp.toml then, and none of an earlier run stays, unless the strengths
+    do not depend on that model. 2: bad input, nothing written.
     """
     with Stages() as stages:
         stages.show("reading the tests")
         from fea.strength_tests.campaign import judge
+        from fea.strength_tests.record_notes import doubts
         from roofmodel.project.campaigns import load_campaign
         from viewer.files import check_output, output_folder
         from viewer.snow.drawing import write_png
@@ -63,7 +61,7 @@ def tests(file: Path, out: Path, join: tuple[Path, ...]) -> None:
         write_campaign(found, folder / "tests.json")
         write_campaign_page(found, folder / "tests.html")
         write_png(campaign_drawing(found), folder / "tests.png")
-        doubted = _doubted(found)
+        doubted = "; ".join(doubts(found))
         if doubted:
             written.remove("clamp.toml")
             (folder / "clamp.toml").unlink(missing_ok=True)
@@ -80,18 +78,5 @@ def tests(file: Path, out: Path, join: tuple[Path, ...]) -> None:
     console().print(f"Written to {folder}/: " + ", ".join(written), highlight=False)
     if doubted:
         console().print(f"NO clamp.toml is written: {doubted}.", highlight=False)
+    if doubted or not (found.calibration is None or found.calibration.fits):
         raise SystemExit(1)
-
-
-def _doubted(found: CampaignResult) -> str:
-    """Why nothing is to be pasted into a project before it is known what is wrong; empty for nothing."""
-    from fea.strength_tests.curve_notes import unlike
-
-    reasons = [] if found.calibration is None or found.calibration.fits else ["the model does not fit"]
-    if odd := [found.campaign.tests[i].name for i in unlike(found)]:
-        reasons.append(
-            f"far stiffer or softer than the other curves: {', '.join(odd)}; correct the heads. Where they "
-            "are right, give the strength of that test in place of its curve: leaving it out would lose what "
-            "it held"
-        )
-    return "; ".join(reasons)

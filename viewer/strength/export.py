@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from fea.strength_tests.record_notes import doubts
 from fea.strength_tests.results import CampaignResult, Justified
 from viewer.export import file_head
 from viewer.files import write_json
@@ -41,6 +42,7 @@ def campaign_data(found: CampaignResult) -> dict[str, Any]:
                 "suspect_above": found.limit,
                 "tests": [_test(found, i) for i in range(len(campaign.tests))],
                 "rig": rig_data(found),
+                "doubts": doubts(found),
                 "notes": found.notes,
             }
         )

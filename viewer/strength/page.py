@@ -14,7 +14,7 @@ from viewer.report.page import page_environment
 from viewer.snow.drawing import drawing_svg
 from viewer.strength.chart import campaign_drawing
 from viewer.strength.rig_chart import rig_drawing
-from viewer.strength.rig_words import rig_answer, rig_table, rig_verdict
+from viewer.strength.rig_words import rig_answer, rig_remedy, rig_table, rig_verdict
 from viewer.strength.words import (
     answer,
     model_words,
@@ -59,7 +59,9 @@ def write_campaign_page(found: CampaignResult, path: Path) -> None:
             more=more_tables(found),
             rig=rig_table(found, units),
             rig_answer=rig_answer(found, units),
-            rig_verdict="" if found.calibration is None else rig_verdict(found.calibration),
+            rig_verdict=""
+            if found.calibration is None
+            else f"{rig_verdict(found.calibration)} {rig_remedy(found)}".strip(),
             rig_chart=""
             if found.calibration is None
             else Markup(

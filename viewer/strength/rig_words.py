@@ -81,6 +81,22 @@ def rig_verdict(one: Calibration) -> str:
     )
 
 
+def rig_remedy(found: CampaignResult) -> str:
+    """What to do about a model that does not fit; empty where it does."""
+    one, rig = found.calibration, found.campaign.rig
+    if one is None or one.fits or rig is None:
+        return ""
+    if rig.rail is None:
+        return (
+            "The strengths do not depend on it: leave out [rig] and they are the same, without a stiffness "
+            "of the clamp."
+        )
+    return (
+        "Correct [rig] until it is that of the test. Do not leave it out: which share of the load one clamp "
+        "held comes from it."
+    )
+
+
 def signed_share(value: float) -> str:
     """Percent with its sign, none before zero."""
     text = f"{100.0 * value:+.1f}"

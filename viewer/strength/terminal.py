@@ -8,7 +8,7 @@ from rich.text import Text
 from fea.strength_tests.results import CampaignResult
 from viewer.report.tables import Table
 from viewer.strength.page import CAUTIONS
-from viewer.strength.rig_words import rig_answer, rig_table, rig_verdict
+from viewer.strength.rig_words import rig_answer, rig_remedy, rig_table, rig_verdict
 from viewer.strength.words import answer, model_words, more_tables, strengths_table, tests_table, units_of
 from viewer.terminal import print_table
 
@@ -32,7 +32,7 @@ def print_campaign(found: CampaignResult, console: Console) -> None:
     rig = rig_table(found, units_of(found))
     if rig is not None and found.calibration is not None:
         console.print(Text(rig_answer(found, units_of(found))), highlight=False)
-        console.print(Text(rig_verdict(found.calibration)), highlight=False)
+        console.print(Text(f"{rig_verdict(found.calibration)} {rig_remedy(found)}".strip()), highlight=False)
         console.print()
         some = (0, 1, 2, 3, 4, 7, 8)
         print_table(

@@ -8,6 +8,7 @@ import numpy as np
 
 from fea.strength_tests.curve_notes import hidden_words
 from fea.strength_tests.notes import ASKED, D7_3_BELOW
+from fea.strength_tests.record_notes import raised_words
 from fea.strength_tests.resistance import LEAST_PROFESSIONAL, correction_factor
 from fea.strength_tests.results import CampaignResult, Justified
 from roofmodel.project.tested import sheet_text
@@ -58,7 +59,8 @@ def answer(found: CampaignResult) -> str:
         )
     hidden = hidden_words(found)
     text += f". {hidden}" if hidden else ""
-    return f"{text}. Valid for: {valid_for(found)}."
+    doubt = raised_words(found)
+    return f"{doubt}{' ' if doubt else ''}{text}. Valid for: {valid_for(found)}."
 
 
 def tests_table(found: CampaignResult) -> Table:

@@ -1,0 +1,159 @@
+"""What must be said of odd records, and which of them may have raised the strengths."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fea.strength_tests.curve_notes import unlike
+from fea.strength_tests.curves import SLIP_DROP
+from fea.strength_tests.records import Record
+from fea.strength_tests.results import CampaignResult
+from roofmodel.project.tested import sheet_text
+from roofmodel.units import SYSTEMS
+
+GIVE = "give what it surely held as strength in place of its curve"
+
+
+def doubts(found: CampaignResult) -> list[str]:
+    """Why no strength is to be pasted into a project before it is known what is wrong; empty for nothing."""
+    reasons, one, rig = (
+        [f"odd record of {reason}" for reason in raised(found)],
+        found.calibration,
+        found.campaign.rig,
+    )
+    # Without a rail each clamp was loaded alone: its strength does not depend on the model.
+    if one is not None and not one.fits and rig is not None and rig.rail is not None:
+        reasons.append("the model does not fit")
+    if odd := unlike(found):
+        reasons.append(
+            f"far stiffer or softer than the other curves: {_named(found, odd)}; correct the heads. Where "
+            "they are right, give the strength of that test in place of its curve: leaving it out would "
+            "lose what it held"
+        )
+    return reasons
+
+
+def raised(found: CampaignResult) -> list[str]:
+    """Why strengths may be too high, one clause for each kind of odd record; empty for nothing."""
+    kinds = (("force jumps up", _jumps), ("starts far above no force", _high), ("gauge jumps", _proofs))
+    return [f"{_named(found, some)}: {what}" for what, pick in kinds if (some := pick(found))]
+
+
+def raised_words(found: CampaignResult) -> str:
+    """The same as a sentence for the head of a result; empty for nothing."""
+    reasons = raised(found)
+    if not reasons:
+        return ""
+    return f"DO NOT RELY ON THESE STRENGTHS, they may be TOO HIGH: odd records ({'; '.join(reasons)})."
+
+
+def record_notes(found: CampaignResult) -> list[str]:
+    """Spikes, jumps, zeros and records without an end, each with its tests and what to do."""
+    units = SYSTEMS[found.campaign.table.campaign.units]
+    text, notes = units.text, []
+    for i, one in _records(found):
+        name = found.campaign.tests[i].name
+        if len(one.spikes):
+            u, high, _ = one.spikes[int(np.argmax(one.spikes[:, 1]))].tolist()
+            many = f" ({len(one.spikes)} such readings, this is the largest)" if len(one.spikes) > 1 else ""
+            notes.append(
+                f"CHECK THE RECORD of {name}: one reading of {text(high, 'force')} at {sheet_text(u, units)} "
+                f"stands alone{many}, nothing around it supports it. It does not count; the largest force "
+                f"of the test is {text(_peak(found, i), 'force')} without it. If the specimen did hold "
+                "it, only readings taken more often can show it."
+            )
+        if i in _jumps(found) and one.jump is not None:
+            u, low, up = one.jump
+            notes.append(
+                f"CHECK THE RECORD of {name}: its force jumps up by {text(up, 'force')} from "
+                f"{text(low, 'force')} at {sheet_text(u, units)}, more than noise and the curve's own steps "
+                "explain. What it held after that may be TOO HIGH. Find the cause (amplifier, load cell, two "
+                f"records joined) and correct the record, or {GIVE}."
+            )
+        if one.gauge is not None:
+            u, way = one.gauge
+            notes.append(
+                f"CHECK THE GAUGE of {name}: the displacement jumps by {sheet_text(way, units)} at "
+                f"{sheet_text(u, units)} without loss of force. Was the gauge touched, are readings missing, "
+                "or did the clamp slip under a hung weight? The peak does not depend on it; stiffness, proof "
+                "load and where it slipped do."
+            )
+    return [*notes, *_zeros(found), *_unfailed(found)]
+
+
+def _zeros(found: CampaignResult) -> list[str]:
+    text, notes = SYSTEMS[found.campaign.table.campaign.units].text, []
+    starts = {i: one.start for i, one in _records(found) if one.start is not None}
+    for above in (True, False):
+        some = [i for i, start in starts.items() if (start > 0.0) == above]
+        if not some:
+            continue
+        most = max(some, key=lambda i: abs(starts[i]) / _peak(found, i))
+        notes.append(
+            f"CHECK THE ZERO of {_named(found, some)}: the record starts at {text(starts[most], 'force')}"
+            f"{f' ({found.campaign.tests[most].name})' if len(some) > 1 else ''}, "
+            f"{100.0 * abs(starts[most]) / _peak(found, most):.0f} % of its peak, far from no force. If the "
+            f"zero was not set, the strength is {'TOO HIGH' if above else 'too low'} by as much: take it off "
+            f"every reading. If it was a real preload, {GIVE}."
+        )
+    return notes
+
+
+def _unfailed(found: CampaignResult) -> list[str]:
+    """Tests whose strength that counts is the end of a record that still rose."""
+    some = [i for i, one in _records(found) if one.unfailed and _taken(found, i) >= _ended(found, i)]
+    if not some:
+        return []
+    one = len(some) == 1
+    bound = "its strength is a lower bound" if one else "their strengths are lower bounds"
+    return [
+        f"{_named(found, some)} did not fail: {'its record ends' if one else 'their records end'} while the "
+        f"force still rises, so {bound}. Safe by itself, but the scatter is not that of failures; "
+        "pull such a specimen until it fails."
+    ]
+
+
+def _jumps(found: CampaignResult) -> list[int]:
+    """Tests whose force jumps up on the way to the strength that counts.
+
+    Any jump moves the range in which stiffness is read, and with it the proof load.
+    """
+    if found.campaign.table.method.take == "proof":
+        return [i for i, one in _records(found) if one.jump is not None]
+    return [i for i, one in _records(found) if one.jump is not None and one.jump[1] < _taken(found, i)]
+
+
+def _high(found: CampaignResult) -> list[int]:
+    return [i for i, one in _records(found) if one.start is not None and one.start > 0.0]
+
+
+def _proofs(found: CampaignResult) -> list[int]:
+    """A gauge that jumps while stiffness is read makes the line soft that gives the proof load."""
+    if found.campaign.table.method.take != "proof":
+        return []
+    return [i for i, one in _records(found) if one.gauge is not None]
+
+
+def _records(found: CampaignResult) -> list[tuple[int, Record]]:
+    """Records of the tests that count."""
+    pairs = enumerate(zip(found.records, found.counted, strict=True))
+    return [(i, one) for i, (one, on) in pairs if on and one is not None]
+
+
+def _taken(found: CampaignResult, test: int) -> float:
+    """Force on the rig that counts as the test's strength. [N]."""
+    return float(getattr(found.readings[test], found.campaign.table.method.take))
+
+
+def _peak(found: CampaignResult, test: int) -> float:
+    one = found.readings[test]
+    assert one is not None
+    return one.peak
+
+
+def _ended(found: CampaignResult, test: int) -> float:
+    return (1.0 - SLIP_DROP) * _peak(found, test)
+
+
+def _named(found: CampaignResult, some: list[int]) -> str:
+    return ", ".join(found.campaign.tests[i].name for i in some)
