@@ -209,6 +209,7 @@ def _polygon(lines: list[Array], name: str) -> Polygon:
         if not any(one.symmetric_difference(seen).area < SAME * one.area for seen in order[-1:]):
             order.append(one)
     outer, inner = order[0], order[1:]
+    _check_inside(outer, inner, name)
     if not all(outer.covers(one) for one in inner):
         message = f"{name}: holds several outlines beside each other; keep one profile, or name its layer"
         raise InputError(message)
