@@ -49,7 +49,14 @@ def test_moments_alone_are_those_of_the_principal_axes(turn):
 def test_an_angle_by_hand(tmp_path):
     """60 x 5 mm: I = 20.08 cm4, I_yz = -11.64 cm4 from two rectangles; what is printed yields the worst corner."""
     (tmp_path / "angle.csv").write_text("y [mm],z [mm]\n" + "\n".join(f"{y},{z}" for y, z in ANGLE))
-    words = ["section", str(tmp_path / "angle.csv"), "--yield-strength", "200 MPa", "--out", str(tmp_path / "o")]
+    words = [
+        "section",
+        str(tmp_path / "angle.csv"),
+        "--yield-strength",
+        "200 MPa",
+        "--out",
+        str(tmp_path / "o"),
+    ]
     done = CliRunner().invoke(commands, words)
     assert done.exit_code == 0, done.output
     areas, y, z = np.array([300.0, 275.0]), np.array([30.0, 2.5]), np.array([2.5, 32.5])
@@ -63,7 +70,9 @@ def test_an_angle_by_hand(tmp_path):
     np.testing.assert_allclose(data["alone"], modulus * 1e-9, rtol=1e-9)
     assert data["section"]["W_y"] > 1.29 * data["alone"][0]
     share, stress = data["effective"]["bending_y"], data["effective"]["design_stress"]
-    printed = next(line for line in done.output.splitlines() if line.startswith("bending away") and "kN" in line)
+    printed = next(
+        line for line in done.output.splitlines() if line.startswith("bending away") and "kN" in line
+    )
     assert float(printed.split()[-2]) == pytest.approx(share * stress * modulus * 1e-12, rel=2e-3)
     assert "the elastic modulus (I / c) is no strength" in " ".join(done.output.split())
 

@@ -142,10 +142,20 @@ def test_a_narrow_console_parts_a_table_between_columns_and_never_a_number():
 @pytest.mark.parametrize("width", range(32, 110, 2))
 def test_no_width_of_console_tears_a_number(width):
     """Columns as wide as ranges of three digits make them: each is printed whole, as often as it is there."""
-    heads = ("span, m", "single span", "two spans", "end span", "inner span", "with overhangs", "one clamp missing")
+    heads = (
+        "span, m",
+        "single span",
+        "two spans",
+        "end span",
+        "inner span",
+        "with overhangs",
+        "one clamp missing",
+    )
     load = "0.577–0.943\nclamp combined"
     page = Console(width=width, file=StringIO())
-    for part in _fitting(Table("t", heads, "n" * 7, (("1.26", *[load] * 6), ("1.68", "7", *[load] * 5))), width):
+    for part in _fitting(
+        Table("t", heads, "n" * 7, (("1.26", *[load] * 6), ("1.68", "7", *[load] * 5))), width
+    ):
         print_table(page, part)
     assert page.file.getvalue().count("0.577–0.943") == 11
     assert max(map(len, page.file.getvalue().splitlines())) <= width
