@@ -231,8 +231,8 @@ def _check_inside(outer: Polygon, inner: list[Polygon], name: str) -> None:
         y, z = 1e3 * shapely.get_coordinates(shapely.shortest_line(outer.exterior, one.exterior))[0]
         does = "touches" if within > 1.0 - SAME else "crosses"
         message = (
-            f"{name}: its inner outline {does} the outer one near {y:.2f}, {z:.2f} mm, where no metal closes the "
-            "cell; draw it inside the metal, or the profile open there"
+            f"{name}: its inner outline {does} the outer one near {y:.2f}, {z:.2f} mm, where no metal closes "
+            "the cell; draw it inside the metal, or the profile open there"
         )
         raise InputError(message)
 

@@ -1,4 +1,4 @@
-"""Strengths of sections whose axes on the roof are not principal: the worst corner, not I over the outermost fiber."""
+"""Strengths of sections whose axes on the roof are not principal: of the worst corner, not from I / c."""
 
 import json
 from dataclasses import replace
@@ -26,7 +26,7 @@ ANGLE = [(0, 0), (60, 0), (60, 5), (5, 5), (5, 60), (0, 60)]
 
 
 def by_principal_axes(profile):
-    """Moment about y and z alone that stresses the worst corner by 1, each taken apart into principal moments."""
+    """Moduli of the worst corner, each moment taken apart into principal ones."""
     corner = shapely.get_coordinates(profile.outline)
     c, s = np.cos(profile.angle), np.sin(profile.angle)
     u, v = corner @ [c, s], corner @ [-s, c]
@@ -47,7 +47,7 @@ def test_moments_alone_are_those_of_the_principal_axes(turn):
 
 
 def test_an_angle_by_hand(tmp_path):
-    """60 x 5 mm: I = 20.08 cm4, I_yz = -11.64 cm4 from two rectangles; what is printed yields the worst corner."""
+    """60 x 5 mm, I and I_yz from two rectangles: what is printed yields the worst corner."""
     (tmp_path / "angle.csv").write_text("y [mm],z [mm]\n" + "\n".join(f"{y},{z}" for y, z in ANGLE))
     words = [
         "section",
