@@ -88,8 +88,8 @@ def _strength_words(seen: Seen) -> tuple[str, ...]:
     )
     askew = (
         "With a product of inertia a moment about one axis alone bends the rail askew: design strengths are "
-        "by the modulus of the worst corner, and the elastic modulus (I / c) is no strength; nor is the plastic "
-        "one, whose neutral axis is kept from turning."
+        "by the modulus of the worst corner, and the elastic modulus (I / c) is no strength; nor is the "
+        "plastic one, whose neutral axis is kept from turning."
     )
     return (plain, askew) if seen.profile.section.I_yz != 0.0 else (plain,)
 
