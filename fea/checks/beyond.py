@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.limits import Limit, clamp_components, component_utilization, interact, rail_resistance
+from fea.checks.rail_section import yield_moments
 from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.checks.screws import SCREW_LIMITS, screw_capacity
 from fea.rails.actions import GIVEN, Basis
@@ -115,8 +116,7 @@ def row_limits(
     if screws is not None:
         left[:, 0] = np.where(screws < capacity[:, 0], 0.0, left[:, 0])
         capacity[:, 0] = np.minimum(screws, capacity[:, 0])
-    section = rail.section
-    return RowLimits(capacity, left, yield_stress * np.array([section.W_y, section.W_z]))
+    return RowLimits(capacity, left, yield_moments(yield_stress, rail.section))
 
 
 def hardest_beyond(

@@ -27,6 +27,12 @@ def bending_stress(M_y: Array, M_z: Array, section: Section) -> Array:
     return np.asarray(np.hypot(about_y, about_z) if section.round else about_y + about_z)
 
 
+def yield_moments(stress: float, section: Section) -> Array:
+    """Moments (2,) about y and z, each alone, at which `bending_stress` reaches a stress [Pa]. [N m]."""
+    unit = np.eye(2)
+    return np.asarray(stress / bending_stress(unit[0], unit[1], section))
+
+
 def rail_stress(force: Array, rail: Rail) -> Array:
     """Von Mises stress (...) of rail forces (..., 6 or 8), as `fea.rails.loads.FrameResult.rail_force`. [Pa].
 

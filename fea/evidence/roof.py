@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
+from fea.checks.rail_section import yield_moments
 from fea.evidence.causes import Roof, drift_share
 from fea.failure.assembled import PARTS
 from fea.failure.roof_case import (
@@ -97,7 +98,7 @@ def unknown_splices(rail: Rail, clamp_strength: float) -> SpliceStrength:
 
     A clamp's mean strength for forces, and the moment at which the rail yields.
     """
-    moment = rail.material.yield_strength * np.array([rail.section.W_y, rail.section.W_z])
+    moment = yield_moments(rail.material.yield_strength, rail.section)
     capacity = np.concatenate([np.full(3, clamp_strength), [np.inf], MOMENT_SHARE * moment])
     return SpliceStrength(capacity, np.zeros(6), np.full(6, PARTS, dtype=np.int64), 0.0)
 

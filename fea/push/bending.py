@@ -8,6 +8,7 @@ import numpy as np
 
 from fea.checks.limits import piece_lengths, rail_resistance
 from fea.checks.member_strength import FULL, MemberStrength, member_strength, station_use
+from fea.checks.rail_section import yield_moments
 from fea.sections.effective import effective
 from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.layout import Layout
@@ -49,8 +50,7 @@ def rail_bending(rail: Rail, layout: Layout, form: DesignFormat) -> Bending:
         Whose pieces from clamp to clamp, and overhangs, may buckle sideways.
     form : DesignFormat
     """
-    section, stress = rail.section, rail_resistance(rail, form)
-    plain = np.array([stress * section.W_y, stress * section.W_z])
+    plain = yield_moments(rail_resistance(rail, form), rail.section)
     given = np.where(np.isfinite(rail.moment), rail.moment, np.inf)
     member = member_strength(rail, form, piece_lengths(layout))
     if member is None:

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from fea.checks.rail_section import yield_moments
 from fea.strength_tests.calibrate import Calibration, calibrate
 from fea.strength_tests.curves import CurveReading, read_curve
 from fea.strength_tests.fractiles import (
@@ -323,9 +324,8 @@ def _calibration(
     direction = campaign.table.specimen.direction
     yields = np.inf
     if rig.rail is not None:
-        section = rig.rail.section
-        modulus = section.W_z if direction == "along" else section.W_y
-        yields = rig.rail.material.yield_strength * modulus
+        about = 1 if direction == "along" else 0
+        yields = float(yield_moments(rig.rail.material.yield_strength, rig.rail.section)[about])
     return calibrate(
         rig_model(rig, direction),
         [curve for _, curve, _ in pairs],

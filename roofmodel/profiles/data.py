@@ -27,7 +27,8 @@ class Section:
     J : float
         St-Venant torsion constant. [m^4]
     W_y, W_z : float
-        Elastic section moduli about y and z. [m^3]
+        Elastic section moduli about y and z, I over the outermost fiber. With I_yz no strength: another
+        corner may yield sooner under a moment about one axis alone. [m^3]
     W_t : float
         Torsion modulus: shear stress = T / W_t. [m^3]
     shear_y, shear_z : float
@@ -150,8 +151,11 @@ class Profile:
         About its centroid. [m]
     section : Section
     walls : Walls
+    alone : (2,) float
+        Moduli of the worst corner: moment about y or z alone, free to bend askew, over the largest stress;
+        W_y and W_z without I_yz. [m^3]
     plastic : (2,) float
-        Plastic moduli about y and z. [m^3]
+        Plastic moduli about y and z, the neutral axis along them. [m^3]
     principal : (2,) float
         Second moments, larger first. [m^4]
     angle : float
@@ -176,6 +180,7 @@ class Profile:
     outline: Polygon
     section: Section
     walls: Walls
+    alone: Array
     plastic: Array
     principal: Array
     angle: float

@@ -17,6 +17,7 @@ from shapely import LineString, Polygon
 from roofmodel.csv_tables import read_table
 from roofmodel.errors import InputError
 from roofmodel.files import read_file
+from roofmodel.profiles.plates import FINE
 from roofmodel.shape.drawing import INSUNITS
 from roofmodel.units import factor, shown
 
@@ -209,6 +210,7 @@ def _polygon(lines: list[Array], name: str) -> Polygon:
         if not any(one.symmetric_difference(seen).area < SAME * one.area for seen in order[-1:]):
             order.append(one)
     outer, inner = order[0], order[1:]
+    _check_inside(outer, inner, name)
     if not all(outer.covers(one) for one in inner):
         message = f"{name}: holds several outlines beside each other; keep one profile, or name its layer"
         raise InputError(message)
@@ -217,6 +219,22 @@ def _polygon(lines: list[Array], name: str) -> Polygon:
         message = f"{name}: its cells cut the profile in pieces"
         raise InputError(message)
     return whole
+
+
+def _check_inside(outer: Polygon, inner: list[Polygon], name: str) -> None:
+    """Refuse cells that cross or touch the outside: nothing there closes them."""
+    thin = FINE * math.sqrt(outer.area)
+    for one in inner:
+        within = one.intersection(outer).area / one.area
+        if within < SAME or (within > 1.0 - SAME and outer.exterior.distance(one.exterior) > thin):
+            continue
+        y, z = 1e3 * shapely.get_coordinates(shapely.shortest_line(outer.exterior, one.exterior))[0]
+        does = "touches" if within > 1.0 - SAME else "crosses"
+        message = (
+            f"{name}: its inner outline {does} the outer one near {y:.2f}, {z:.2f} mm, where no metal closes "
+            "the cell; draw it inside the metal, or the profile open there"
+        )
+        raise InputError(message)
 
 
 def _once(lines: list[Array], grid: float) -> list[Array]:

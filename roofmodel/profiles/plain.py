@@ -53,6 +53,7 @@ def plain_profile(section: Section) -> Profile | None:
         outline=outline,
         section=section,
         walls=Walls(start, end, thickness, free, np.full((n, 2), -1), np.full(n, -1), known=True),
+        alone=np.array([section.W_y, section.W_z]),
         plastic=np.full(2, np.nan),
         principal=np.array([strong, weak]),
         angle=0.0 if section.I_y >= section.I_z else 0.5 * np.pi,

@@ -20,6 +20,7 @@ FOLD = np.radians(20.0)  # a re-entrant corner that turns more ends a wall
 SQUARE = np.radians(85.0)  # outer corners that turn less are obtuse
 FARTHEST = 2.0  # thicknesses that the inner corner may lie past the outer one
 FINE = 1e-5  # share of the root of the area by which corners may be off a straight face
+ROUNDED = 1.5e-6  # the same for points rounded to 1 um: half a diagonal at the point and at both ends [m]
 LEAST = 1e-6  # thinner than this share of the longest side: faces that only touch
 
 
@@ -78,7 +79,7 @@ def plates_of(outline: Polygon) -> Plates:
     Faces of two rings meet around no end: such a piece lies between a cell and the outside or another cell,
     and metal goes on at both its ends.
     """
-    face, ring = faces_of(shapely.simplify(outline, FINE * np.sqrt(outline.area)))
+    face, ring = faces_of(shapely.simplify(outline, max(FINE * np.sqrt(outline.area), ROUNDED)))
     i, j, span, at = _facing(face)
     shapely.prepare(outline)
     for share in GLANCES:  # points are looked up faster than lines, and few of very many pairs are left

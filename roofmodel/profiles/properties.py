@@ -166,6 +166,7 @@ def _profile(wkb: bytes, poisson: float) -> Profile:
         outline=shape,
         section=section,
         walls=walls,
+        alone=_alone(shapely.get_coordinates(shape), (float(yy), float(zz), section.I_yz)),
         plastic=np.array([plastic_modulus(shape, 1), plastic_modulus(shape, 0)]),
         principal=principal,
         angle=angle,
@@ -233,11 +234,13 @@ def _net(outline: Polygon, holes: Sequence[Hole]) -> Net:
     if rest.is_empty or rest.area < 0.05 * outline.area:
         message = "profile: its holes leave less than 5 % of the metal; check their diameters"
         raise InputError(message)
-    area, c, (yy, zz, yz) = central_moments(rest)
-    y, z = (shapely.get_coordinates(rest) - c).T
-    det = yy * zz - yz**2  # a net section that has lost its symmetry bends askew
-    return Net(
-        area=area,
-        W_y=float(det / np.abs(z * yy - y * yz).max()),
-        W_z=float(det / np.abs(y * zz - z * yz).max()),
-    )
+    area, c, moments = central_moments(rest)
+    W_y, W_z = _alone(shapely.get_coordinates(rest) - c, moments)
+    return Net(area=area, W_y=float(W_y), W_z=float(W_z))
+
+
+def _alone(corner: Array, moments: tuple[float, float, float]) -> Array:
+    """Moduli (2,) of a moment about y or z alone, which bends askew where they are not principal. [m^3]."""
+    yy, zz, yz = moments
+    y, z = corner.T
+    return np.asarray((yy * zz - yz**2) / np.abs([z * yy - y * yz, y * zz - z * yz]).max(axis=1))

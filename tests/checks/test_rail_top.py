@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from fea import analyze
 from roofmodel import load_project, sections
 from tests.cli.small_project import GOOD
+from viewer.report.working_steps import clamp_at, moment_steps
 
 CHANNEL = """\
 shape = "values"
@@ -59,3 +62,16 @@ def test_height_counts_from_the_lower_reading(tmp_path):
     clamp = found.project.clamp
     top = clamp.grip_height + clamp.height + 0.012
     assert limit.utilization.max() == pytest.approx(limit.demand.max() / top)
+
+
+def test_the_hand_check_names_the_face_that_the_lever_goes_to(tmp_path):
+    """A channel on its back, whose top may be the nearer face, and a tube, whose faces are alike."""
+    tube = 'shape = "round tube"\ndiameter = "42 mm"\nwall = "3 mm"\n'
+    for rail, words in (
+        (CHANNEL, "farther face, at least that of its top;"),
+        (tube, "up to the rail's top;"),
+    ):
+        found = analysis(tmp_path, rail)
+        at = replace(clamp_at(found, 0, 0, "clamp combined"), top=True)
+        step = next(one for one in moment_steps(found, at) if one.symbol == "M")
+        assert words in step.source

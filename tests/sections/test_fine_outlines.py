@@ -10,10 +10,10 @@ from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat
 from roofmodel.profiles.chains import _crossed
 from roofmodel.profiles.mesh import triangles
-from roofmodel.profiles.plates import faces_of
+from roofmodel.profiles.plates import ROUNDED, faces_of
 from roofmodel.profiles.properties import profile_of
 from roofmodel.profiles.walls import walls_of
-from tests.sections.built_sections import moved
+from tests.sections.built_sections import matched, moved
 from tests.sections.test_tapered_walls import METAL, share_by_hand
 
 
@@ -87,3 +87,24 @@ def test_narrow_deep_grooves_do_not_part_a_wall_nor_hide(wide, left, turn):
     assert walls.width[np.isclose(walls.thickness, left * 1e-3)].max() == pytest.approx(0.076)
     share = effective(profile, METAL, DesignFormat.EN).share[0]
     assert share == pytest.approx(share_by_hand(76.0, left), rel=1e-3)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_points_rounded_to_a_micrometer_leave_the_walls(seed):
+    """Programs write turned outlines with many points on straight faces, each rounded to 0.001 mm."""
+    rng = np.random.default_rng(seed)
+    width, depth = rng.uniform(0.03, 0.08, 2)
+    left, low, right, high = rng.uniform(0.0008, 0.004, 4)
+    outline = shapely.box(0, 0, width, depth).difference(shapely.box(left, low, width - right, depth - high))
+    if seed % 2:
+        outline = outline.difference(shapely.box(0.4 * width, 0.5 * depth, 0.6 * width, 2.0 * depth))
+    dense = shapely.segmentize(moved(outline, rng.uniform(0.0, 180.0)), 10 ** rng.uniform(-3.5, -2.0))
+    noisy = shapely.transform(dense, lambda xy: np.round(xy, 6))
+    exact, found = walls_of(moved(outline)), walls_of(noisy)
+    assert exact.known
+    assert found.known
+    assert len(found.thickness) == len(exact.thickness)
+    same = matched(found, np.column_stack([exact.width, exact.thickness]))
+    np.testing.assert_allclose(found.width[same], exact.width, rtol=2e-3)
+    np.testing.assert_allclose(found.thickness[same], exact.thickness, atol=2.0 * ROUNDED)
+    np.testing.assert_array_equal(found.free[same].sum(axis=1), exact.free.sum(axis=1))

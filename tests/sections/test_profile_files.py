@@ -72,6 +72,27 @@ def test_open_drawing_is_refused(tmp_path):
         read_outline(tmp_path / "none.dxf", "none.dxf", None, None)
 
 
+@pytest.mark.parametrize(
+    ("left", "right", "says"),
+    [
+        (-2.0, 53.0, "its inner outline crosses the outer one near 0.00, "),
+        (0.0, 53.0, "its inner outline touches the outer one near 0.00, "),
+        (0.1 + 0.2 - 0.3, 53.0, "its inner outline touches the outer one near 0.00, "),
+        (58.0, 90.0, "several outlines beside each other"),
+        (60.0, 90.0, "several outlines beside each other"),
+    ],
+)
+def test_what_is_wrong_with_an_inner_outline(tmp_path, left, right, says):
+    drawing = ezdxf.new()
+    drawing.units = ezdxf.units.MM
+    for x0, x1, y0, y1 in ((0.0, 58.0, 0.0, 44.0), (left, right, 3.0, 41.5)):
+        drawing.modelspace().add_lwpolyline([(x0, y0), (x1, y0), (x1, y1), (x0, y1)], close=True)
+    drawing.saveas(tmp_path / "box.dxf")
+    with pytest.raises(InputError, match=says) as refused:
+        read_outline(tmp_path / "box.dxf", "box.dxf", None, None)
+    assert "\n" not in str(refused.value)
+
+
 def test_one_profile_three_ways(tmp_path):
     """The same channel as shape, as points, as CSV: one section, and the file counts as an input."""
     size = {"width": 0.03, "depth": 0.06, "wall": 0.003}

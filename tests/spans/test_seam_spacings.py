@@ -139,6 +139,28 @@ def test_a_narrow_console_parts_a_table_between_columns_and_never_a_number():
     assert page.file.getvalue().count("0.0998–0.0999") == 3
 
 
+@pytest.mark.parametrize("width", range(32, 110, 2))
+def test_no_width_of_console_tears_a_number(width):
+    """Columns as wide as ranges of three digits make them: each is printed whole, as often as it is there."""
+    heads = (
+        "span, m",
+        "single span",
+        "two spans",
+        "end span",
+        "inner span",
+        "with overhangs",
+        "one clamp missing",
+    )
+    load = "0.577–0.943\nclamp combined"
+    page = Console(width=width, file=StringIO())
+    for part in _fitting(
+        Table("t", heads, "n" * 7, (("1.26", *[load] * 6), ("1.68", "7", *[load] * 5))), width
+    ):
+        print_table(page, part)
+    assert page.file.getvalue().count("0.577–0.943") == 11
+    assert max(map(len, page.file.getvalue().splitlines())) <= width
+
+
 def test_outputs_name_the_seams_and_check_repeats_a_cell(tmp_path):
     path, out = put(tmp_path, '["400 mm", "18 in"]', "seams_per_span = [2, 3]"), tmp_path / "out"
     cell = "Cove 60 on 457.2 mm seams, end span, 36 in, 2 kN/m"

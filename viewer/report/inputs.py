@@ -9,6 +9,7 @@ from pydantic import BaseModel, BeforeValidator
 
 from fea.analysis import Analysis
 from fea.checks.limits import rail_resistance
+from fea.checks.rail_section import yield_moments
 from roofmodel.hardware import DesignFormat, as_tested
 from roofmodel.project import field_types, schema
 from roofmodel.project.clamp_schema import ClampTable
@@ -220,6 +221,13 @@ def hardware_table(analysis: Analysis, units: UnitSystem) -> Table:
                 ("Warping constant", section.I_w, "warping constant"),
             )
             if value != 0.0
+        ),
+        *(
+            (f"Modulus of the worst corner, bending {way}", value, "section modulus")
+            for way, value in zip(
+                ("away from the roof", "down the slope"), yield_moments(1.0, section).tolist(), strict=True
+            )
+            if section.I_yz != 0.0
         ),
         *([("Largest sectorial coordinate", section.omega_max, "section area")] if section.I_w > 0.0 else ()),
         ("Young's modulus", metal.E, "modulus"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -21,6 +23,7 @@ from fea.checks.limits import (
 from fea.checks.strips import panel_strips
 from fea.rails.actions import GIVEN
 from roofmodel.hardware import Clamp, DesignFormat, Interaction
+from roofmodel.profiles.data import Section
 from viewer.report.working_parts import ClampAt, Expression, Number, Step, part_step
 from viewer.report.working_screws import is_screw_limit, screw_reading
 
@@ -83,7 +86,7 @@ def moment_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
     arm = clamp.height + (project.rail.section.highest_top if at.top else 0.0)
     steps = []
     if arm * along > 0.0 and moment > 0.0:
-        where = "the rail's top" if at.top else "the rail's axis"
+        where = _where(project.rail.section, top=at.top)
         steps.append(
             Step(
                 "Overturning moment at the grip",
@@ -109,6 +112,15 @@ def moment_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
         over = float(excess_moment(at.force, clamp))
         steps.append(_excess_step(at, over, clamp))
     return (*steps, *_lift_steps(analysis, at, over))
+
+
+def _where(section: Section, *, top: bool) -> str:
+    """What the lever of the force reaches up to, as `Section.highest_top`."""
+    if not top:
+        return "the rail's axis"
+    if math.isclose(section.highest_top, 0.5 * section.depth_z, rel_tol=1e-6):
+        return "the rail's top"
+    return "the rail's axis, and on by the distance of its farther face, at least that of its top"
 
 
 def _tested_step(at: ClampAt, clamp: Clamp) -> Step:

@@ -31,6 +31,7 @@ def section_data(seen: Seen) -> dict[str, Any]:
                 "section": {k: v for k, v in asdict(p.section).items() if k not in ("kind", "wall")},
                 "principal": p.principal,
                 "angle": p.angle,
+                "alone": p.alone,
                 "plastic": p.plastic,
                 "origin": p.origin,
                 "one_sided": p.one_sided,

@@ -43,6 +43,11 @@ def section_table(seen: Seen) -> Table:
         ("Shear area along the slope", s.shear_y, "section area"),
         ("Shear area away from the roof", s.shear_z, "section area"),
     ]
+    if s.I_yz != 0.0:
+        entries += [
+            ("Modulus of the worst corner, bending away from the roof", float(p.alone[0]), "section modulus"),
+            ("Modulus of the worst corner, bending down the slope", float(p.alone[1]), "section modulus"),
+        ]
     if p.net is not None:
         entries += [
             ("Net area at holes", p.net.area, "section area"),
@@ -55,7 +60,7 @@ def section_table(seen: Seen) -> Table:
 
 def effective_table(seen: Seen) -> Table:
     """What local buckling leaves at first yield."""
-    s, share = seen.profile.section, shares(seen)
+    s, share, alone = seen.profile.section, shares(seen), seen.profile.alone
     rows = tuple(
         (
             name,
@@ -65,18 +70,28 @@ def effective_table(seen: Seen) -> Table:
         )
         for name, part, full, kind, holds in (
             ("compression", share[0], s.area, "section area", "force"),
-            ("bending away from the roof", share[1], s.W_y, "section modulus", "moment"),
-            ("bending down the slope", share[2], s.W_z, "section modulus", "moment"),
+            ("bending away from the roof", share[1], float(alone[0]), "section modulus", "moment"),
+            ("bending down the slope", share[2], float(alone[1]), "section modulus", "moment"),
         )
     )
     caption = f"Left by local buckling at {quantity(seen.metal.yield_strength, 'stress', seen.units)}"
-    note = (
+    heads = ("Kind of stress", "Share", "Effective", "Design strength")
+    return Table(f"{caption}: {seen.left.basis}", heads, "tnnn", rows)
+
+
+def _strength_words(seen: Seen) -> tuple[str, ...]:
+    """What the design strengths are and leave out."""
+    plain = (
         f"Design strength: at first yield, format {seen.form}, design stress "
         f"{quantity(seen.design, 'stress', seen.units)} ({seen.clause}); each alone, without buckling from "
         "clamp to clamp, holes and welds."
     )
-    heads = ("Kind of stress", "Share", "Effective", "Design strength")
-    return Table(f"{caption}: {seen.left.basis}", heads, "tnnn", rows, note=note)
+    askew = (
+        "With a product of inertia a moment about one axis alone bends the rail askew: design strengths are "
+        "by the modulus of the worst corner, and the elastic modulus (I / c) is no strength; nor is the "
+        "plastic one, whose neutral axis is kept from turning."
+    )
+    return (plain, askew) if seen.profile.section.I_yz != 0.0 else (plain,)
 
 
 def shares(seen: Seen) -> np.ndarray:
@@ -93,6 +108,7 @@ def notes(seen: Seen) -> tuple[str, ...]:
     ]  # fmt: skip
     return (
         *found,
+        *_strength_words(seen),
         *account_words(seen.profile),
         *seen.notes,
         f"Torsion, warping and shear by {seen.profile.elements} finite elements. The torsion modulus is that "

@@ -15,6 +15,7 @@ from viewer.span.words import CAUTIONS, loads_table, units_of
 from viewer.terminal import print_table
 
 WIDE = 110  # narrower consoles get what governs below its load
+GAP = 2  # characters between columns of `print_table`
 
 
 def _stacked(loads: Table) -> Table:
@@ -28,8 +29,9 @@ def _fitting(loads: Table, width: int) -> list[Table]:
 
     def need(table: Table, column: int) -> int:
         cells = (table.heads[column], *(row[column] for row in table.rows))
-        return 1 + max(len(line) for cell in cells for line in cell.split("\n"))
+        return GAP + max(len(line) for cell in cells for line in cell.split("\n"))
 
+    width += GAP  # none after the last column
     if sum(need(loads, column) for column in range(len(loads.heads))) <= width:
         return [loads]
     # A console that is too narrow takes from the widest column first, whatever it holds: words break here.
