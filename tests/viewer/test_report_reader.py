@@ -305,3 +305,17 @@ def test_type_of_row_diagrams_is_8_points_on_paper(row: int, tmp_path: Path) -> 
     page = (210.0 - 30.0) / 25.4 * 72.0  # A4 less its margins
     sizes = [float(size) for size in re.findall(r'font-size="([\d.]+)"', drawing)]
     assert min(sizes) * page / width >= 8.0
+
+
+def test_planes_with_rows_that_are_not_drawn_are_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    analysis = run(l_roof(), tmp_path)
+    planes = analysis.project.roof.planes.name
+    drawn = [name for p, name in enumerate(planes) if p in analysis.project.layout.row_plane]
+    assert len(drawn) > 1
+    assert "Not drawn" not in report_html(analysis)
+    monkeypatch.setattr("viewer.report.page.PLANES_SHOWN", 1)
+    left = re.search(r"Not drawn, as their clamps are used less: (.*?)\.", report_html(analysis))
+    assert left
+    assert len(set(left[1].split(", ")) & set(drawn)) == len(drawn) - 1
