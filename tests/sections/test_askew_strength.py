@@ -115,7 +115,7 @@ def test_principal_axes_leave_the_elastic_modulus(tmp_path):
 
 @pytest.mark.parametrize("tall", ["60", "5"])
 def test_the_report_names_the_modulus_that_counts(tmp_path, tall):
-    """An angle has it beside I / c, as the check takes it; a bar, whose axes are principal, has no such line."""
+    """An angle has it beside I / c, as the check takes it; a bar has no such line."""
     points = "0 0, 60 0, 60 5, 5 5, 5 60, 0 60" if tall == "60" else "0 0, 60 0, 60 5, 0 5"
     found = analysis(tmp_path, f'shape = "profile"\nprofile = {{ points = "{points} mm" }}\n')
     value = {row[0]: row[1] for row in hardware_table(found, system("SI")).rows}
