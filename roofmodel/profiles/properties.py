@@ -239,7 +239,7 @@ def _net(outline: Polygon, holes: Sequence[Hole]) -> Net:
     return Net(area=area, W_y=float(W_y), W_z=float(W_z))
 
 
-def _alone(corner: Array, moments: tuple[float, float, float]) -> Array:
+def _alone(corner: Array, moments: Sequence[float] | Array) -> Array:
     """Moduli (2,) of a moment about y or z alone, which bends askew where they are not principal. [m^3]."""
     yy, zz, yz = moments
     y, z = corner.T

@@ -17,9 +17,11 @@ from roofmodel import load_project
 from roofmodel.hardware import DesignFormat
 from roofmodel.profiles.properties import profile_of
 from roofmodel.profiles.shapes import shape_outline
-from tests.checks.test_rail_top import GOOD
+from tests.checks.test_rail_top import GOOD, analysis
 from tests.sections.built_sections import moved
 from viewer.cli import commands
+from viewer.quantities import system
+from viewer.report.inputs import hardware_table
 
 YIELD = 200e6
 ANGLE = [(0, 0), (60, 0), (60, 5), (5, 5), (5, 60), (0, 60)]
@@ -109,3 +111,19 @@ def test_principal_axes_leave_the_elastic_modulus(tmp_path):
     both = np.array([section.W_y, section.W_z])
     np.testing.assert_allclose(profile.alone, both, rtol=1e-9)
     np.testing.assert_allclose(yield_moments(YIELD, section), YIELD * both, rtol=1e-12)
+
+
+@pytest.mark.parametrize("tall", ["60", "5"])
+def test_the_report_names_the_modulus_that_counts(tmp_path, tall):
+    """An angle has it beside I / c, as the check takes it; a bar has no such line."""
+    points = "0 0, 60 0, 60 5, 5 5, 5 60, 0 60" if tall == "60" else "0 0, 60 0, 60 5, 0 5"
+    found = analysis(tmp_path, f'shape = "profile"\nprofile = {{ points = "{points} mm" }}\n')
+    value = {row[0]: row[1] for row in hardware_table(found, system("SI")).rows}
+    section, alone = found.project.rail.section, found.project.rail.profile.alone
+    for way, moment, exact in zip(("away from the roof", "down the slope"), np.eye(2), alone, strict=True):
+        counts = value.get(f"Section modulus that counts in stress, bending {way} alone")
+        assert (counts is None) == (tall == "5")
+        if counts is not None:
+            cubed = float(counts.split()[0]) * 1e-6
+            assert cubed == pytest.approx(1.0 / bending_stress(*moment, section), rel=5e-3)
+            assert cubed < exact

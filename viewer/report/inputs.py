@@ -223,7 +223,7 @@ def hardware_table(analysis: Analysis, units: UnitSystem) -> Table:
             if value != 0.0
         ),
         *(
-            (f"Modulus of the worst corner, bending {way}", value, "section modulus")
+            (f"Section modulus that counts in stress, bending {way} alone", value, "section modulus")
             for way, value in zip(
                 ("away from the roof", "down the slope"), yield_moments(1.0, section).tolist(), strict=True
             )
