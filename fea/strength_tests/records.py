@@ -60,7 +60,7 @@ def readable(displacement: Array, force: Array) -> bool:
     return both.shape[1] >= LEAST_POINTS and bool(np.all(np.isfinite(both))) and float(np.max(force)) > 0.0
 
 
-def settled(displacement: Array, force: Array) -> tuple[Array, Array]:
+def settled(displacement: Array, force: Array) -> tuple[Array, Bools]:
     """Force without its lone spikes, (n,), and which those were, (n,) bool.
 
     A spike lies above the two readings on either side by more than the noise, and the curve was not rising to
