@@ -15,9 +15,7 @@ Bools = NDArray[np.bool_]
 
 SPIKE = 0.02  # of the largest force, beyond which a value that nothing supports is none (judgment)
 JUMP = 0.03  # of the largest force, the least jump up that is doubted (judgment)
-STEEPER = (
-    2.0  # times the steepest rise of the readings around, which a curve's own step stays below (judgment)
-)
+STEEPER = 2.0  # times the steepest rise around a step, beyond which it is not the curve's own (judgment)
 LED = 3  # loaded readings at least that must lead to a value before it can be said that they do not
 AROUND = 4  # readings before and after a step that say what steps the curve makes
 NEARBY = 15  # readings whose second differences tell the noise around one
@@ -60,7 +58,7 @@ def readable(displacement: Array, force: Array) -> bool:
     return both.shape[1] >= LEAST_POINTS and bool(np.all(np.isfinite(both))) and float(np.max(force)) > 0.0
 
 
-def settled(displacement: Array, force: Array) -> tuple[Array, Array]:
+def settled(displacement: Array, force: Array) -> tuple[Array, Bools]:
     """Force without its lone spikes, (n,), and which those were, (n,) bool.
 
     A spike lies above the two readings on either side by more than the noise, and the curve was not rising to

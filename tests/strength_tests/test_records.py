@@ -262,3 +262,35 @@ def test_a_standard_of_steel_is_not_one_of_aluminum(tmp_path, metal):
     found = judge(load_campaign(written(tmp_path / "a", curves(), specimen=f'metal = "{metal}"')))
     told = [n for n in found.notes if n.startswith("AISI S100 is a standard of cold-formed steel")]
     assert len(told) == (metal == "aluminum")
+
+
+def test_a_sharp_peak_on_few_readings_is_no_spike():
+    """Nothing leads to it, but no more could: the clamp broke by the reading after its slack."""
+    u = 0.2e-3 * np.arange(14)
+    f = np.array([0.0] * 4 + [4e3] + [0.5e3] * 9)
+    force, one = read_record(u, f)
+    assert force.max() == 4e3
+    assert one.jump is None
+    f[4:7] = 2e3, 4e3, 0.5e3
+    assert read_record(u, f)[0].max() == 4e3
+
+
+def test_a_steep_regrip_up_to_the_failure_is_no_jump():
+    """It grips again 2.3 times as stiff as it began, and goes a tenth beyond what it had held."""
+    k, step = 3e6, 65e-6
+    rise, again = k * step * np.arange(1, 19), 2190.0 + 2.3 * k * step * np.arange(5)
+    f = np.concatenate([np.zeros(2), rise, again, np.full(12, 300.0)])
+    assert f.max() > 1.1 * rise[-1]
+    _, one = read_record(step * np.arange(len(f)), f)
+    assert one.jump is None
+    assert not len(one.spikes)
+
+
+def test_a_curve_of_few_readings_that_bends_sharply_has_no_spike():
+    """Its last step up is as steep as those before it, whatever the force does then."""
+    u = 0.3e-3 * np.arange(16)
+    f = np.minimum(3e6 * u, 9.9e3)
+    f[12:] = 200.0
+    force, one = read_record(u, f)
+    np.testing.assert_array_equal(force, f)
+    assert one.jump is None
