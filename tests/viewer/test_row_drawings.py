@@ -24,6 +24,7 @@ from viewer.picture.row_diagrams import (
     WIDTH,
     _Axes,
     _limit_line,
+    _load,
     _off_the_edge,
     along_row,
     hardest,
@@ -158,6 +159,24 @@ def test_words_at_row_ends_keep_off_the_edge_of_the_load():
             base = _off_the_edge(steps, x, reach, 100.0)
             assert edge >= base + 3.0 or edge <= base - 0.75 * TYPE
             assert 100.0 < base < 100.0 + PANEL
+
+
+def test_words_of_both_ends_keep_off_each_other(gable: Analysis) -> None:
+    """A long overhang at one end leaves both words the same half of the row."""
+    layout, s = gable.project.layout, gable.project.layout.clamp_s.copy()
+    s[np.flatnonzero(layout.clamp_row == 0)[0]] = 0.5 * layout.row_length[0]
+    long = replace(
+        gable,
+        project=replace(gable.project, layout=replace(layout, clamp_s=s)),
+        force=replace(gable.force, end_bound=np.full_like(gable.force.end_bound, 9e3)),
+    )
+    drawing = (
+        f'<svg xmlns="http://www.w3.org/2000/svg">{"".join(_load(long, 0, 0, 50.0, SYSTEMS["SI"]))}</svg>'
+    )
+    ends = [float(e.get("y", "")) for e in elements(drawing, "text") if "beyond the end" in (e.text or "")]
+    assert len(ends) == 2
+    assert abs(ends[0] - ends[1]) >= TYPE
+    assert 50.0 < min(ends) <= max(ends) < 50.0 + PANEL
 
 
 def test_the_deflected_shape_is_that_of_the_worst_place_of_the_snow(gable: Analysis) -> None:

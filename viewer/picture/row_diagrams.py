@@ -25,6 +25,7 @@ WIDTH, LEFT, RIGHT = 760.0, 92.0, 30.0  # of the drawing and beside the diagrams
 PANEL, GAP, HEAD = 46.0, 37.0, 42.0
 TITLE = 14.0  # of a panel, above it: the name of a largest value stands between [px]
 TYPE = 12.0  # 8 pt where the drawing is as wide as a printed page [px]
+LINE = 14.0  # from one line of words to the next [px]
 
 
 @dataclass(frozen=True)
@@ -125,22 +126,20 @@ def _load(analysis: Analysis, row: int, case: int, top: float, units: UnitSystem
         )
     )
     clamps = analysis.project.layout.clamp_s[analysis.project.layout.clamp_row == row]
+    before = None
     for end, at in enumerate((clamps[0], clamps[-1])):
         extra = float(force.end_bound[case, row, end]) * snow
         if extra > 1e-3 * float(np.sum(value * (span[:, 1] - span[:, 0])) + 1.0):
             x, tip = float(axes.x(at)), float(axes.x(np.array(length if end else 0.0)))
             parts += _on_the_overhang(min(x, tip), max(x, tip), top)
             words = f"{quantity(extra, 'force', units)} from beyond the end, evenly on the overhang"
-            parts.append(
-                svg.text(
-                    words,
-                    x + (-8.0 if end else 8.0),
-                    _off_the_edge(steps, x, (-1.0 if end else 1.0) * (8.0 + 6.2 * len(words)), top),
-                    TYPE,
-                    anchor="end" if end else "start",
-                    halo=True,
-                )
-            )
+            way = (-1.0 if end else 1.0) * (8.0 + 6.2 * len(words))
+            y = _off_the_edge(steps, x, way, top)
+            if before is not None and x + way < before[0] and abs(y - before[1]) < LINE:
+                y = before[1] + (LINE if before[1] + LINE < top + PANEL - 2.0 else -LINE)
+            before = x + way, y
+            side = "end" if end else "start"
+            parts.append(svg.text(words, x + (-8.0 if end else 8.0), y, TYPE, anchor=side, halo=True))
     return parts
 
 
