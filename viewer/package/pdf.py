@@ -34,7 +34,7 @@ TORNADO = (
 EAVE = "Section through the eaves with the rows, and what snow lies on each plane with and without them"
 OF_OTHERS = re.compile(r"\[+(thaw|blanket|plan|uncertainty)\b")  # tables of the file for other commands
 PLAN = 132.0  # largest height of a plan [mm]
-LANDING = 112.0  # the same of what falls where, so that it goes below a picture and its table [mm]
+LANDING = 122.0  # the same of what falls where, so that it goes below a picture and its table [mm]
 
 
 def write_package(
