@@ -9,11 +9,15 @@ import pytest
 import shapely
 from text_boxes import faults, texts
 
+from fea.analysis import analyze
+from roofmodel.project.load import with_rows
+from roofmodel.project.schema import RowTable
 from tests.demos import demo
 from viewer import style
 from viewer.package.pdf import package_source
 from viewer.picture.row_diagrams import row_svg
 from viewer.quantities import system
+from viewer.report.rows_plan import rows_svg
 from viewer.snow.drawing import READS, Drawing, chips, drawing_svg, paint
 from viewer.snow.sheet import case_drawing, sheet_drawing
 from viewer.snow.study import snow_study
@@ -40,6 +44,20 @@ def test_words_keep_off_each_other_and_inside_their_drawing(model):
     assert len(drawings) > 8
     found = {name: wrong for name, svg in drawings.items() if (wrong := faults(svg))}
     assert found == {}
+
+
+def test_names_of_rows_close_below_each_other_keep_off_numbers():
+    """A long rail's name stands where no row is above it, that of a covered one beside it."""
+    project = demo("granary-door").project
+    ends = {"low": ("1 m", "15 m"), "middle": ("3 m", "8 m"), "high": ("3 m", "8.4 m")}
+    rows = [
+        RowTable.model_validate(
+            {"name": name, "plane": "S1", "up": f"{0.6 + 0.8 * k} m", "start": a, "end": b}
+        )
+        for k, (name, (a, b)) in enumerate(ends.items())
+    ]
+    analysis = analyze(with_rows(project, rows), beyond=False)
+    assert faults(rows_svg(analysis, int(analysis.project.layout.row_plane[0]))) == []
 
 
 @pytest.mark.parametrize("model", DEMOS)

@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 WIDTH, SIDE, TYPE = 760.0, 96.0, 10.5
 TALLEST, HEAD, FOOT = 420.0, 40.0, 34.0
 RING = 4.0  # from a clamp's mark to the ring around the governing one [px]
+CLOSE = 45.0  # to a row above: less leaves no room for its numbers and a name below them [px]
 
 
 @dataclass(frozen=True)
@@ -135,16 +136,41 @@ def _row(analysis: Analysis, row: int, sheet: _Sheet, units: UnitSystem) -> list
     words = f"{layout.row_name[row]}: {length}, {len(on)} clamps"
     if len(splices):
         words += f", {len(splices)} splice{'s' if len(splices) > 1 else ''}"
-    x, y = rail.mean(axis=0).tolist()
-    long, room = text_width(words, TYPE, bold=True), WIDTH - float(rail[0, 0]) - 20.0
-    anchor = "middle"
-    if float(rail[1, 0] - rail[0, 0]) < long < room:  # keeps off the dimension and the leader at the left
-        x, anchor = float(rail[0, 0]) + 12.0, "start"
-    parts.append(svg.text(words, x, y - radius - RING - 5.0, TYPE, anchor=anchor, bold=True, halo=True))
+    long, above = text_width(words, TYPE, bold=True), float(rail[0, 1]) - radius - RING - 5.0
+    free, open_right = _free(analysis, row, sheet, float(rail[1, 0]) + radius + long + 10.0)
+    x, y, anchor = float(free.mean()), above, "middle"
+    if np.ptp(free) < long < WIDTH - free[0] - 20.0:  # keeps off the dimension and the leader at the left
+        x, anchor = float(free[0]) + 12.0, "start"
+    if np.ptp(free) < min(long, np.ptp(rail[:, 0])) and open_right:
+        x, y, anchor = float(rail[1, 0]) + radius + 10.0, float(rail[1, 1]) + 0.34 * TYPE, "start"
+    parts.append(svg.text(words, x, y, TYPE, anchor=anchor, bold=True, halo=True))
     if worst >= 0:
         x, y = points[worst].tolist()
         parts.append(_ring(x, y, radius + RING))
     return parts
+
+
+def _free(analysis: Analysis, row: int, sheet: _Sheet, reach: float) -> tuple[Array, bool]:
+    """Longest part (2,) of a rail with no row close above, whose numbers hang down; if its right is free.
+
+    Room at the right is looked at up to `reach`, of the drawing too.
+    """
+    layout = analysis.project.layout
+    start, end = (sheet.at(tips) for tips in (layout.row_start, layout.row_end))
+    up, left, right = start[:, 1], start[:, 0], end[:, 0]
+    same = (layout.row_plane == layout.row_plane[row]) & (np.arange(len(up)) != row)
+    over = up[row] - up
+    near = same & (over > 1.0) & (over < CLOSE)
+    bounds = np.clip(
+        np.concatenate([[left[row], right[row]], left[near], right[near]]), left[row], right[row]
+    )
+    cuts = np.unique(bounds)
+    middle = 0.5 * (cuts[1:] + cuts[:-1])
+    taken = ((middle[:, None] > left[near]) & (middle[:, None] < right[near])).any(axis=1)
+    longest = int(np.argmax(np.where(taken, 0.0, np.diff(cuts))))
+    beyond = same & (np.abs(over) < TYPE) & (right > right[row]) & (left < reach)
+    part = cuts[:1].repeat(2) if taken.all() else cuts[longest : longest + 2]
+    return part, bool(reach < WIDTH - 20.0 and not beyond.any())
 
 
 def _ring(x: float, y: float, radius: float) -> str:
