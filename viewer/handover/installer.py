@@ -111,10 +111,10 @@ def write_plan(
             words, small = _clamp_words(sheet, project, row)
             if small < LEAST:  # no room at the rail
                 told += textwrap.wrap(f"Clamps of {project.layout.row_name[row]}: {';  '.join(words)}", LINE)
-        _plane(sheet, analysis, told, plane, at.copy(), warn)
-        around = np.array([14.0, 13.0]) * gap
+        beside = np.maximum(_plane(sheet, analysis, told, plane, at.copy(), warn), 14.0 * gap)
+        around = np.array([beside[0], 13.0 * gap])
         below = np.array([0.0, STEP * len(told) * gap])
-        wide = max(float(size[0]) + around[0], LETTER * max(map(len, told)) * gap)
+        wide = max(float(size[0] + beside[1]), LETTER * max(map(len, told)) * gap)
         high = np.array([at[0] + wide, at[1] + size[1] + around[1]])
         places.append(Place(f"Plane {project.roof.planes.name[plane]}", at - around - below, high))
         at -= [0.0, 16.0 * gap + below[1]]
@@ -179,8 +179,8 @@ def _count_seams(sheet: Sheet, project: Project, plane: int, shift: Array) -> No
             write(sheet, f"{one}", place, layer="DIMENSIONS", size=0.75, align="TOP_CENTER")
 
 
-def _plane(sheet: Sheet, analysis: Analysis, lines: list[str], plane: int, at: Array, warn: str) -> None:
-    """One plane unfolded, its lower left corner at `at`."""
+def _plane(sheet: Sheet, analysis: Analysis, lines: list[str], plane: int, at: Array, warn: str) -> Array:
+    """One plane unfolded, its lower left corner at `at`; how far measures stand out at both sides (2,)."""
     project = analysis.project
     roof, layout = project.roof, project.layout
     low = outline_of(project, plane).min(axis=0)
@@ -207,7 +207,7 @@ def _plane(sheet: Sheet, analysis: Analysis, lines: list[str], plane: int, at: A
     clamp = called_clamp(analysis)
     for row in np.flatnonzero(layout.row_plane == plane):
         _row(sheet, project, int(row), shift, clamp)
-    measure_rows(sheet, project, plane, shift)
+    beside = measure_rows(sheet, project, plane, shift)
     for k, line in enumerate(lines):
         write(sheet, line, at - np.array([0.0, (SCHEDULE + STEP * k) * gap]), size=0.9)
     if clamp >= 0 and layout.row_plane[layout.clamp_row[clamp]] == plane:
@@ -215,6 +215,7 @@ def _plane(sheet: Sheet, analysis: Analysis, lines: list[str], plane: int, at: A
         use = style.utilization_text(float(clamp_utilization(analysis)[clamp]))
         words = f"Clamp {layout.clamp_name[clamp]} in the ring governs: utilization {use}"
         write(sheet, words, at + np.array([0.0, size[1] + 4.4 * gap]), layer="GOVERNING")
+    return beside
 
 
 def _row(sheet: Sheet, project: Project, row: int, shift: Array, ringed: int) -> None:

@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 
 SAME = 3e-3  # heights that differ by less are one measure [m]
 LEVEL = 3.0  # from one line of dimensions to the next, over the height of text [-]
+WORDS = 2.0  # of a dimension, out from its line, over the height of text [-]
 LANE = 3.6  # below the plane, between the numbers of seams and its width, over the height of text [-]
 
 
@@ -47,8 +48,10 @@ def dimension_style(drawing: Any, sheet: Sheet) -> None:
     look.dxf.dimtxsty = "PLAIN"
 
 
-def measure_rows(sheet: Sheet, project: Project, plane: int, shift: Array) -> None:
+def measure_rows(sheet: Sheet, project: Project, plane: int, shift: Array) -> Array:
     """Heights of the rows of a plane over its lower edge, each once, and where their rails begin.
+
+    How far the heights stand out of the plane at its left and right, (2,), is returned. [m]
 
     A rail that begins right of another one in the same line is measured below the plane; of a third one the
     list on the sheet says it.
@@ -56,7 +59,8 @@ def measure_rows(sheet: Sheet, project: Project, plane: int, shift: Array) -> No
     layout, gap = project.layout, sheet.text * sheet.unit
     rows = np.flatnonzero(layout.row_plane == plane)
     longest = max(len(layout.row_name[row]) for row in rows.tolist())
-    _measure_heights(sheet, project, rows[np.argsort(layout.row_start[rows, 1])].tolist(), shift, longest)
+    rising = rows[np.argsort(layout.row_start[rows, 1])].tolist()
+    beside = _measure_heights(sheet, project, rising, shift, longest)
     lowest = project.roof.planes.outline[plane].bounds[1]
     below = -0.5 * CLAMP * project.panel.seam_spacing - 1.8 * gap  # of the rail, clear of its clamps
     begun: list[float] = []  # heights of lines in which a rail is measured already
@@ -76,11 +80,12 @@ def measure_rows(sheet: Sheet, project: Project, plane: int, shift: Array) -> No
         elif free:
             free = False
             dimension(sheet, start - reach * way + shift, start + shift, lowest - start[1] - LANE * gap)
+    return beside
 
 
-def _measure_heights(sheet: Sheet, project: Project, rows: list[int], shift: Array, longest: int) -> None:
+def _measure_heights(sheet: Sheet, project: Project, rows: list[int], shift: Array, longest: int) -> Array:
     """Heights of rows over the lower edge, the lowest row first and nearest; names have `longest` letters."""
-    gap = sheet.text * sheet.unit
+    gap, beside = sheet.text * sheet.unit, np.zeros(2)
     told: list[_Height] = []
     for one in (height for row in rows for height in _heights(project, row)):
         if any(one.same(other) for other in told):
@@ -90,6 +95,9 @@ def _measure_heights(sheet: Sheet, project: Project, rows: list[int], shift: Arr
         beyond = 3.0 if one.left else max(3.0, 2.6 + 0.9 * LETTER * longest)  # names stand at right ends
         away = one.out + project.panel.seam_spacing + (beyond + LEVEL * rank) * gap
         dimension(sheet, one.foot + shift, one.place + shift, away if one.left else -away)
+        side = 0 if one.left else 1
+        beside[side] = max(beside[side], away - one.out + WORDS * gap)
+    return beside
 
 
 def _heights(project: Project, row: int) -> list[_Height]:
