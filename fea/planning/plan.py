@@ -10,7 +10,6 @@ import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, analyze
-from fea.checks.audit import REFINED
 from fea.checks.limits import Limit
 from fea.moving import on_rigid_seams, prepare
 from fea.planning.candidates import FOOT, ladders
@@ -21,7 +20,7 @@ from fea.planning.search import search
 from fea.planning.slivers import without_slivers
 from fea.planning.thinning import thinned
 from fea.planning.threats import Threats, find_threats, threatening, upstream
-from fea.refining import with_narrower_strips
+from fea.refining import only_strips_fail, with_narrower_strips
 from fea.tipping import unsettled_words
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project, with_rows
@@ -212,8 +211,7 @@ def _narrowed(
     """The search with strips as narrow as the self-audit of its result asks for."""
     plan = _search(project, threats, every, most_checks, tell, full=full)
     for _ in range(NARROWINGS):
-        broken = [proof.name for proof in plan.analysis.proofs if not proof.met]
-        if plan.analysis.exceeded or not broken or any(name != REFINED for name in broken):
+        if plan.analysis.exceeded or not only_strips_fail(plan.analysis):
             return plan
         project, words = with_narrower_strips(project)
         plan = _again(plan, project) or _search(project, threats, every, most_checks, tell, full=full)

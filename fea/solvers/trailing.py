@@ -16,6 +16,7 @@ from scipy import sparse
 
 from fea.solvers.condensation import condense_matrix
 from fea.solvers.direct import SingularError, Solver, available, cholmod_symbolic
+from roofmodel.counting import within
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -81,7 +82,7 @@ def _trailing(upper: sparse.csr_array, order: IntArray, kept: IntArray) -> tuple
     at = np.flatnonzero(own[stands])
     start, row, value = (np.asarray(part).ravel() for part in cholmod.getfactor(factor).CCS)
     many = start[at + 1] - start[at]
-    entry = np.repeat(start[at] - (np.cumsum(many) - many), many) + np.arange(many.sum())
+    entry = np.repeat(start[at], many) + within(many)
     place = np.full(f, -1)
     place[at] = np.arange(k)
     i, j = place[row[entry]], np.repeat(np.arange(k), many)

@@ -11,6 +11,7 @@ from scipy.sparse.csgraph import connected_components
 from shapely import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from roofmodel.counting import within
 from roofmodel.profiles.joints import BEND, BULB, directions, free_ends, meeting, together
 from roofmodel.profiles.plates import TAPER, Plates, faces_of
 
@@ -207,7 +208,7 @@ def _crossed(edge: Array, at: Array) -> tuple[IntArray, Array]:
     first, last = np.searchsorted(at, x.min(axis=1)), np.searchsorted(at, x.max(axis=1))
     count = last - first
     one = np.repeat(np.arange(len(edge)), count)
-    line = np.arange(len(one)) + np.repeat(first - np.cumsum(count) + count, count)
+    line = first[one] + within(count)
     share = (at[line] - x[one, 0]) / (x[one, 1] - x[one, 0])
     place = y[one, 0] + share * (y[one, 1] - y[one, 0])
     order = np.lexsort((place, line))

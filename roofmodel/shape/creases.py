@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from roofmodel.counting import within
 from roofmodel.shape.cleaning import NEEDLE, edge_keys, face_vectors, lengths
 from roofmodel.shape.regions import Mesh, drop_slivers, face_distance, fit_planes, make_mesh
 from roofmodel.surface import Array, IntArray
@@ -108,7 +109,7 @@ def _labels(
         vertex = key // count
         begin, end = np.searchsorted(vertex, corner), np.searchsorted(vertex, corner, side="right")
         times = (end - begin).ravel()
-        row = np.repeat(begin.ravel() - np.cumsum(times) + times, times) + np.arange(times.sum())
+        row = np.repeat(begin.ravel(), times) + within(times)
         plane = key[row] % count
         face = np.repeat(np.arange(len(corner)).repeat(3), times)
         key = np.unique(np.concatenate([key, (corner[face] * count + plane[:, None]).ravel()]))

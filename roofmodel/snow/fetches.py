@@ -139,7 +139,7 @@ def _crossed(
     """As `_over`, of shapes that own some of all sides."""
     count = own[:, 1] - own[:, 0]
     shape = np.repeat(np.arange(len(own)), count)
-    side = np.arange(count.sum()) + np.repeat(own[:, 0] - np.cumsum(count) + count, count)
+    side = np.repeat(own[:, 0], count) + within(count)
     across = np.column_stack([-direction[:, 1], direction[:, 0]])
     place = np.einsum("nrx,nx->nr", feet, across)
     first, last = (np.sum(ends[side] * across[shape], axis=1) for ends in (begin, stop))
