@@ -14,7 +14,7 @@ from fea.planning.threats import threatening
 from roofmodel.project.load import Project
 from roofmodel.project.protected import marked_place
 from roofmodel.sliding.flow import FlowGraph
-from roofmodel.sliding.landing import Landing
+from roofmodel.sliding.landing import Landing, landing
 from roofmodel.sliding.levels import against_flow
 from roofmodel.sliding.split import snow_within
 from roofmodel.sliding.thrust import RowForce
@@ -62,7 +62,8 @@ def protected_snow(
 ) -> tuple[Falling, ...]:
     """What comes down on everything that is to be protected, in the order of the project file.
 
-    What lies close below the lowest row always falls; all other snow is not held.
+    What lies close below the lowest row always falls; all other snow is not held. Where planes may turn snow
+    aside or let it go straight on, the reading that brings more counts.
 
     Parameters
     ----------
@@ -76,6 +77,18 @@ def protected_snow(
     """
     if not project.table.protect:
         return ()
+    readings = [(graph, force, lands)]
+    if force.other is not None:
+        roof, options = project.roof, project.slide
+        readings.append((*force.other, landing(roof, *force.other, tuple(cases), options, lower=False)))
+    each = [_falling(project, cases, *reading) for reading in readings]
+    return tuple(max(found, key=lambda one: (not one.kept, one.weight)) for found in zip(*each, strict=True))
+
+
+def _falling(
+    project: Project, cases: Sequence[SnowCase], graph: FlowGraph, force: RowForce, lands: Landing
+) -> list[Falling]:
+    """`protected_snow` of one reading of planes that may turn snow aside."""
     planes, cells = project.roof.planes, graph.cells
     throw = dict(zip(force.exit_edge.tolist(), lands.throw.tolist(), strict=True))
     moves = force.cell_thrust.max(axis=0) > 0.0
@@ -97,7 +110,7 @@ def protected_snow(
         names = tuple(planes.name[p] for p in np.flatnonzero(of[case] >= 0.5 * LEAST))
         weight, unheld = float(falls[case].sum()), float(past[case])
         found.append(Falling(mark.name, weight, unheld, names, not broken, case))
-    return tuple(found)
+    return found
 
 
 def falling_words(one: Falling, units: UnitSystem) -> str:

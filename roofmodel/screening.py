@@ -77,7 +77,7 @@ def screen_building(building: Building, rules: ScreenRules) -> dict[str, Any]:
     """
     roof = understood(pick_roof_faces(building_mesh(building)))
     snow = snow_cases(roof, rules.site, range(roof.planes.count))
-    graph, force = slide(roof, snow.cases, no_rows(), rules.slide)
+    graph, force = slide(roof, snow.cases, no_rows(), rules.slide, both=False)
     if not float(force.balance.error.max(initial=0.0)) <= CLOSED:
         message = f"the forces do not balance (by {force.balance.error.max():.1e}); look at it by itself."
         raise InputError(message)

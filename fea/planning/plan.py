@@ -322,8 +322,10 @@ def passing_by(analysis: Analysis, threats: Threats) -> float:
     cells, layout = graph.cells, project.layout
     moves = np.ones(cells.count, dtype=bool)
     marks: list[ProtectTable | None] = [*project.table.protect] or [None]
-    hits = np.any([threatening(project, graph, threats.throw, mark, moves) for mark in marks], axis=0)
-    reached = upstream(graph, hits)[: cells.count]
+    reached = np.zeros(cells.count, dtype=bool)
+    for flow in [graph] if analysis.force.other is None else [graph, analysis.force.other[0]]:
+        hits = np.any([threatening(project, flow, threats.throw, mark, moves) for mark in marks], axis=0)
+        reached |= upstream(flow, hits)[: cells.count]
     planes, spacing = project.roof.planes, project.panel.seam_spacing
     line = np.full(planes.count, -np.inf)
     for eave in threats.eaves:

@@ -7,7 +7,9 @@ so does all snow on its way there. With nothing marked every edge that snow leav
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import shapely
@@ -22,7 +24,8 @@ from roofmodel.project.protected import marked_place
 from roofmodel.sliding.flow import Exit, FlowGraph
 from roofmodel.sliding.landing import exit_lips, exit_ways, landing
 from roofmodel.sliding.lower_roofs import LowerRoofs
-from roofmodel.sliding.thrust import slide
+from roofmodel.sliding.thrust import RowForce, slide
+from roofmodel.snow.cases import SnowCase
 from roofmodel.snow.registry import snow_cases
 from roofmodel.surface import FLAT_SLOPE, STOREY, RoofSurface
 from roofmodel.units import SYSTEMS
@@ -123,16 +126,13 @@ def find_threats(project: Project) -> Threats:
     marks = project.table.protect
     snow = snow_cases(roof, project.site, range(roof.planes.count))
     graph, force = slide(roof, snow.cases, no_rows(), project.slide)
-    flown = landing(roof, graph, force, snow.cases, project.slide)
-    throw = dict(zip(force.exit_edge.tolist(), flown.throw.tolist(), strict=True))
-    moves = force.cell_thrust.max(axis=0) > 0.0
     asked: list[ProtectTable | None] = [*marks] or [None]
-    hits = [threatening(project, graph, throw, mark, moves) for mark in asked]
-    hit = np.any(hits, axis=0)
-    threatens = _with_upper_roofs(graph, hit, moves, _falls(roof, graph, force.exit_edge, flown.lower))
-    n = graph.cells.count
-    cell = threatens[:n] & moves
-    sources = [upstream(graph, one)[:n] & moves for one in hits]
+    readings = [(graph, force)] if force.other is None else [(graph, force), force.other]
+    found = [_follow(project, snow.cases, asked, *reading) for reading in readings]
+    edges = {edge for one in found for edge in one.throw}
+    throw = {edge: max(one.throw.get(edge, 0.0) for one in found) for edge in edges}
+    cell = np.any([one.cell for one in found], axis=0)
+    sources = np.any([one.sources for one in found], axis=0)
     by = tuple(
         (name, _names(roof, graph.cells.plane[one]))
         for name, one in zip([mark.name for mark in marks] or [EVERYTHING], sources, strict=True)
@@ -146,8 +146,9 @@ def find_threats(project: Project) -> Threats:
             f"where it lies (snow lands up to {far} out from the edges{taken if roof.ground_assumed else ''})"
         )
         raise InputError(message)
-    eaves, notes = _eaves(project, graph, threatens)
-    planes = _planes_with_rows(roof, graph, cell, eaves)
+    flows = [(one.graph, one.threatens) for one in found]
+    eaves, notes = _eaves(project, flows)
+    planes = _planes_with_rows(roof, [one.graph for one in found], cell, eaves)
     each = force.cell_pressure * graph.cells.plan_area
     weight = each[:, cell].sum(axis=1)
     of_plane = {p: each[:, cell & (graph.cells.plane == p)].sum(axis=1) for p in planes}
@@ -155,7 +156,7 @@ def find_threats(project: Project) -> Threats:
         planes=planes,
         spans=_spans(graph, cell),
         eaves=tuple(e for e in eaves if e.plane in planes),
-        groups=_groups(roof, graph, threatens, planes),
+        groups=_groups(roof, flows, planes),
         by=by,
         spans_by=tuple(_spans(graph, one) for one in sources),
         throw=throw,
@@ -163,6 +164,37 @@ def find_threats(project: Project) -> Threats:
         share={p: float((w / np.maximum(weight, 1e-9)).max()) for p, w in of_plane.items()},
         notes=notes,
     )
+
+
+class _Followed(NamedTuple):
+    """All snow let go without rows, by one reading of planes that may turn it aside.
+
+    Cells that threaten, and for each thing to be protected those whose snow comes down on it (m, n).
+    """
+
+    graph: FlowGraph
+    threatens: BoolArray
+    throw: dict[int, float]
+    cell: BoolArray
+    sources: BoolArray
+
+
+def _follow(
+    project: Project,
+    cases: tuple[SnowCase, ...],
+    asked: Sequence[ProtectTable | None],
+    graph: FlowGraph,
+    force: RowForce,
+) -> _Followed:
+    roof, n = project.roof, graph.cells.count
+    flown = landing(roof, graph, force, cases, project.slide)
+    throw = dict(zip(force.exit_edge.tolist(), flown.throw.tolist(), strict=True))
+    moves = force.cell_thrust.max(axis=0) > 0.0
+    hits = [threatening(project, graph, throw, mark, moves) for mark in asked]
+    hit = np.any(hits, axis=0)
+    threatens = _with_upper_roofs(graph, hit, moves, _falls(roof, graph, force.exit_edge, flown.lower))
+    sources = np.array([upstream(graph, one)[:n] & moves for one in hits])
+    return _Followed(graph, threatens, throw, threatens[:n] & moves, sources)
 
 
 def threatening(
@@ -188,8 +220,10 @@ def threatening(
         return leaves
     if mark.planes is not None:
         chosen = np.zeros(graph.node_count, dtype=bool)
-        chosen[:n] = np.isin(cells.plane, [roof.planes.name.index(name) for name in mark.planes]) & moves
-        return leaves & downstream(graph, chosen)[node]
+        numbers = [roof.planes.name.index(name) for name in mark.planes]
+        chosen[:n] = np.isin(cells.plane, numbers) & moves
+        straight = (edge >= 0) & ~np.isnan(graph.exit_slope) & np.isin(roof.edges.plane[edge, 0], numbers)
+        return leaves & (downstream(graph, chosen)[node] | straight)
     if mark.eave is not None:
         number = roof.edges.name.index(mark.eave)
         return leaves & (edge == number) & _on_stretch(roof, graph, number, mark)
@@ -294,13 +328,19 @@ def _names(roof: RoofSurface, planes: IntArray) -> tuple[str, ...]:
     return tuple(roof.planes.name[p] for p in np.unique(planes))
 
 
-def _eaves(project: Project, graph: FlowGraph, threatens: BoolArray) -> tuple[list[Eave], tuple[str, ...]]:
+def _eaves(
+    project: Project, flows: Sequence[tuple[FlowGraph, BoolArray]]
+) -> tuple[list[Eave], tuple[str, ...]]:
     """Level edges under threatening snow, by plane and height; what leaves over sloping ones in words."""
-    roof, cells, n = project.roof, graph.cells, graph.cells.count
+    roof, cells = project.roof, flows[0][0].cells
     units = SYSTEMS[project.table.project.units]
-    over = (graph.exit_kind == Exit.EDGE) & (graph.exit_node < n)
-    cell, edge = graph.exit_node[over], graph.exit_edge[over]
-    use = threatens[cell] & (roof.planes.slope[cells.plane[cell]] > FLAT_SLOPE)
+    pairs = []
+    for graph, threatens in flows:
+        over = (graph.exit_kind == Exit.EDGE) & (graph.exit_node < cells.count)
+        over[over] = threatens[graph.exit_node[over]]
+        pairs.append(np.stack([graph.exit_node[over], graph.exit_edge[over]], axis=1))
+    cell, edge = np.unique(np.concatenate(pairs), axis=0).T
+    use = roof.planes.slope[cells.plane[cell]] > FLAT_SLOPE
     cell, edge = cell[use], edge[use]
     fall = np.abs(np.diff(cells.corners[cell, :2, 1], axis=1))[:, 0]
     sloping = edge[fall > LEVEL]
@@ -334,15 +374,17 @@ def _eaves(project: Project, graph: FlowGraph, threatens: BoolArray) -> tuple[li
 
 
 def _planes_with_rows(
-    roof: RoofSurface, graph: FlowGraph, cell: BoolArray, eaves: list[Eave]
+    roof: RoofSurface, graphs: Sequence[FlowGraph], cell: BoolArray, eaves: list[Eave]
 ) -> tuple[int, ...]:
     """Planes over an eave that counts, and planes that shed onto them over a break of pitch."""
-    cells, n = graph.cells, graph.cells.count
+    cells, n = graphs[0].cells, graphs[0].cells.count
     chosen = {eave.plane for eave in eaves}
-    on = graph.crossing & (graph.source < n) & (graph.target < n)
-    upper, lower = cells.plane[graph.source[on]], cells.plane[graph.target[on]]
+    on = [graph.crossing & (graph.source < n) & (graph.target < n) for graph in graphs]
+    source = np.concatenate([graph.source[here] for graph, here in zip(graphs, on, strict=True)])
+    target = np.concatenate([graph.target[here] for graph, here in zip(graphs, on, strict=True)])
+    upper, lower = cells.plane[source], cells.plane[target]
     while True:
-        more = chosen | set(np.unique(upper[np.isin(lower, list(chosen)) & cell[graph.source[on]]]).tolist())
+        more = chosen | set(np.unique(upper[np.isin(lower, list(chosen)) & cell[source]]).tolist())
         if more == chosen:
             break
         chosen = more
@@ -366,19 +408,20 @@ def _reach(spans: Array, up: float, low: float, high: float) -> tuple[float, flo
 
 
 def _groups(
-    roof: RoofSurface, graph: FlowGraph, threatens: BoolArray, planes: tuple[int, ...]
+    roof: RoofSurface, flows: Sequence[tuple[FlowGraph, BoolArray]], planes: tuple[int, ...]
 ) -> tuple[tuple[int, ...], ...]:
     """Planes joined by valleys or breaks of pitch that threatening snow passes."""
     from scipy.sparse import coo_array
     from scipy.sparse.csgraph import connected_components
 
-    on = graph.crossing & threatens[graph.source]
-    node_plane = np.concatenate([graph.cells.plane, graph.valley_plane])
-    a, b = node_plane[graph.source[on]], node_plane[graph.target[on]]
-    valleys = np.unique(graph.valley_edge[threatens[graph.cells.count :]])
-    sides = roof.edges.plane[valleys]
-    sides = sides[(sides >= 0).all(axis=1)]
-    a, b = np.concatenate([a, sides[:, 0]]), np.concatenate([b, sides[:, 1]])
+    pairs = []
+    for graph, threatens in flows:
+        on = graph.crossing & threatens[graph.source]
+        node_plane = np.concatenate([graph.cells.plane, graph.valley_plane])
+        pairs.append(np.stack([node_plane[graph.source[on]], node_plane[graph.target[on]]], axis=1))
+        sides = roof.edges.plane[np.unique(graph.valley_edge[threatens[graph.cells.count :]])]
+        pairs.append(sides[(sides >= 0).all(axis=1)])
+    a, b = np.concatenate(pairs).T
     size = roof.planes.count
     joined = coo_array((np.ones(len(a)), (a, b)), shape=(size, size))
     label = connected_components(joined, directed=False)[1]

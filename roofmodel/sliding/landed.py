@@ -50,7 +50,33 @@ def with_landed(
     options : SlideOptions
     lands : callable, optional
         Gives the landing of this force, where it is known or asked for again.
+
+    Notes
+    -----
+    Where planes that turn snow aside have another reading, the one that brings each station more counts.
     """
+    first = _of_reading(roof, layout, graph, force, cases, options, lands)
+    if force.other is None:
+        return first
+    second = _of_reading(roof, layout, *force.other, cases, options, None)
+    if second.landed is None:
+        return first
+    none = np.zeros_like(force.aside)
+    before = none if first.landed is None else first.landed
+    more = np.minimum(second.landed - before, 0.0) * [0.0, 1.0]
+    return replace(first, aside=first.aside + more, landed=before + more)
+
+
+def _of_reading(
+    roof: RoofSurface,
+    layout: Layout,
+    graph: FlowGraph,
+    force: RowForce,
+    cases: tuple[SnowCase, ...],
+    options: SlideOptions,
+    lands: Callable[[], Landing] | None,
+) -> RowForce:
+    """`with_landed` of one reading."""
     known = force.exit_edge[force.exit_edge >= 0]
     top = np.maximum(roof.edges.start[known, 2], roof.edges.end[known, 2]).max(initial=-np.inf)
     sloping = roof.planes.slope > FLAT_SLOPE

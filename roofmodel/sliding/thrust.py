@@ -150,6 +150,9 @@ class RowForce:
         that snow may lean on; not part of `obstacle_thrust`. None for nothing. [N]
     ahead : (q, k, 2) float or None
         Part of `aside` that may go straight on; None for nothing. [N]
+    other : (FlowGraph, RowForce) or None
+        The other reading of planes taken to turn what comes onto them: part of it goes straight on. None
+        where that changes nothing.
     """
 
     row: IntArray
@@ -178,13 +181,25 @@ class RowForce:
     landed: Array | None = None
     straight: Array | None = None
     ahead: Array | None = None
+    other: tuple[FlowGraph, RowForce] | None = None
+
+    @property
+    def readings(self) -> tuple[RowForce, ...]:
+        """Itself, and the other reading where there is one."""
+        return (self,) if self.other is None else (self, self.other[1])
 
     @property
     def obstacle_push(self) -> Array:
-        """Force on each box, down the slope and of what comes straight across together, (q, o). [N]."""
-        if self.straight is None:
-            return self.obstacle_thrust
-        return np.asarray(self.obstacle_thrust + self.straight[:, : len(self.obstacle)])
+        """Force on each box, down the slope and of what comes straight across together, (q, o). [N].
+
+        The larger of both readings.
+        """
+        boxes = len(self.obstacle)
+        each = [
+            one.obstacle_thrust + (0.0 if one.straight is None else one.straight[:, :boxes])
+            for one in self.readings
+        ]
+        return np.asarray(np.max(each, axis=0))
 
 
 def slide(
@@ -193,6 +208,8 @@ def slide(
     layout: Layout,
     options: SlideOptions | None = None,
     memory: Memory | None = None,
+    *,
+    both: bool = True,
 ) -> tuple[FlowGraph, RowForce]:
     """Send every case down the roof.
 
@@ -204,6 +221,8 @@ def slide(
     options : SlideOptions, optional
     memory : Memory, optional
         Keeps what belongs to planes whose rows do not move.
+    both : bool
+        False leaves `RowForce.other` out, and what of it the bounds count.
 
     Returns
     -------
@@ -222,20 +241,24 @@ def slide(
     ]
     vertical = _snow_on_cells(cases, cells, keys, memory)
     force = route(roof, layout, graph, vertical, options)
-    if len(force.row) and turns_aside(roof):
+    if both and turns_aside(roof):
         other = build_flow(roof, layout, cells, options.valley_spread, ahead=True)
         if len(other.across.cell) > len(graph.across.cell):
-            force = _or_ahead(force, route(roof, layout, other, vertical, options))
+            force = _or_ahead(force, other, route(roof, layout, other, vertical, options))
     return graph, force
 
 
-def _or_ahead(force: RowForce, other: RowForce) -> RowForce:
+def _or_ahead(force: RowForce, graph: FlowGraph, other: RowForce) -> RowForce:
     """The force with bounds raised where the other reading of planes that turn snow brings more to a row."""
     more, ends = np.zeros_like(force.thrust), np.maximum(force.end_bound, other.end_bound)
     more[..., 1] = np.minimum((other.thrust - force.thrust)[..., 1], 0.0)
-    if not more.any() and (ends == force.end_bound).all():
-        return force
-    return replace(force, aside=force.aside + more, end_bound=ends, ahead=more)
+    return replace(
+        force,
+        aside=force.aside + more,
+        end_bound=ends,
+        ahead=more if more.any() or (ends != force.end_bound).any() else None,
+        other=(graph, other),
+    )
 
 
 def _snow_on_cells(
