@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from roofmodel.layout import Layout
 from roofmodel.sliding.flow import Exit, FlowGraph
 from roofmodel.sliding.landing import Landing, landing
-from roofmodel.sliding.thrust import RowForce, SlideOptions, propagate, stations_of, valley_factor
+from roofmodel.sliding.propagation import propagate
+from roofmodel.sliding.thrust import RowForce, SlideOptions, stations_of, valley_factor
 from roofmodel.snow.cases import SnowCase
 from roofmodel.surface import FLAT_SLOPE, RoofSurface
 
