@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 
 from benchmarks.verification.findings import Finding, check_cases
+from fea.elements.beam_data import Beams, BeamStiffness
 from fea.model.assembly import build_system
-from fea.model.data import GROUND, Array, Beams, BeamStiffness, IntArray, Model, Springs, Ties
+from fea.model.data import GROUND, Array, IntArray, Model, Springs, Ties
 from fea.model.solution import solve_model
 
 

@@ -6,9 +6,10 @@ import numpy as np
 
 from benchmarks.verification.beams import beams_of
 from benchmarks.verification.findings import Finding, check_cases
+from fea.elements.beam_data import BeamStiffness
 from fea.model.assembly import build_system
-from fea.model.data import Array, BeamStiffness, Contacts, Model, Ties
-from fea.solvers.contact import solve_contact
+from fea.model.contact import solve_contact
+from fea.model.data import Array, Contacts, Model, Ties
 
 WORDS = {
     "contact_oneway_overhang_point": "Six supports, load on an overhang",

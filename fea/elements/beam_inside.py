@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.elements.beam_data import BeamStiffness
 from fea.elements.beam_loads import linear_load_vectors
 from fea.elements.beams import LocalBeams, beam_stiffness, strains
-from fea.model.data import BeamStiffness
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

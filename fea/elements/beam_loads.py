@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.elements.beam_data import BeamStiffness
 from fea.elements.beam_torsion import torque_vectors, twist_functions
 from fea.elements.beams import PLANE_DOF, PLANE_SIGN, TWIST_DOF, odd_bending, to_shear_center
-from fea.model.data import BeamStiffness
 
 Array = NDArray[np.float64]
 

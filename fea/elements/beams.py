@@ -21,8 +21,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.elements.beam_data import Beams, BeamStiffness
 from fea.elements.beam_torsion import torsion_stiffness
-from fea.model.data import Beams, BeamStiffness
 from roofmodel.errors import InputError
 from roofmodel.hardware import Rail
 

@@ -178,7 +178,7 @@ def build_system(model: Model, pattern: Pattern | None = None) -> System:
     Parameters
     ----------
     model : Model
-        Contacts are left to `fea.solvers.contact`.
+        Contacts are left to `fea.model.contact`.
     pattern : Pattern, optional
         Of a system with the same nodes in its elements.
 

@@ -27,8 +27,8 @@ from scipy import sparse
 
 from fea.model.calculix_motions import Motions, eliminated
 from fea.model.calculix_parts import Modes, Substitution, shell_lines
+from fea.model.contact import OneWayLinks
 from fea.model.data import Model
-from fea.solvers.contact import OneWayLinks
 from roofmodel.errors import InputError
 
 __all__ = ["Deck", "Reading", "Substitution", "calculix_deck"]

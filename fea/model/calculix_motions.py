@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from fea.model.calculix_parts import Modes, Substitution, contact_modes, stiffness_modes, tie_modes
+from fea.model.contact import OneWayLinks
 from fea.model.data import Model, node_dof
 from fea.model.ties import eliminate
-from fea.solvers.contact import OneWayLinks
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse import csgraph
 
+from fea.elements.beam_data import Beams
 from fea.elements.beams import beam_matrices
-from fea.model.data import GROUND, Beams, Model, Springs, node_dof
-from fea.solvers.contact import OneWayLinks, as_links, stretch_matrix
+from fea.model.contact import OneWayLinks, as_links, stretch_matrix
+from fea.model.data import GROUND, Model, Springs, node_dof
 from roofmodel.errors import InputError
 from roofmodel.hardware import Material
 

@@ -7,8 +7,9 @@ from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
+from fea.elements.beam_data import Beams
 from fea.model.assembly import System
-from fea.model.data import Beams, Model, Shells, Springs, node_dof
+from fea.model.data import Model, Shells, Springs, node_dof
 from fea.model.ties import dof_words
 from fea.solvers.direct import Factor, SingularError, factorize_upper
 from roofmodel.errors import InputError

@@ -17,10 +17,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from fea.elements.beam_data import Beams
 from fea.elements.beams import beam_matrices
 from fea.elements.shells import shell_stiffness
 from fea.elements.springs import spring_stiffness
-from fea.model.data import GROUND, Beams, Model, Shells, Springs, node_dof
+from fea.model.data import GROUND, Model, Shells, Springs, node_dof
 from roofmodel.errors import InputError
 
 Array = NDArray[np.float64]

@@ -18,6 +18,13 @@ from scipy.spatial import cKDTree
 
 from fea.checks.audit import EQUILIBRIUM, Proof
 from fea.model.assembly import build_system
+from fea.model.contact import (
+    ContactEquations,
+    ContactSolution,
+    contact_equations,
+    solve_cases,
+    solve_closed,
+)
 from fea.model.data import node_dof
 from fea.model.loads import gravity, nodal, traction
 from fea.model.stress import audit
@@ -33,13 +40,6 @@ from fea.panel.reading import (
     sheet_peaks,
 )
 from fea.panel.screening import NUMBERS, governing_numbers
-from fea.solvers.contact import (
-    ContactEquations,
-    ContactSolution,
-    contact_equations,
-    solve_cases,
-    solve_closed,
-)
 from roofmodel.hardware import Clamp, Panel, SeamDetail
 from roofmodel.units import STANDARD_GRAVITY
 

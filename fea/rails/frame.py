@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from fea.elements.beam_data import BeamStiffness
 from fea.elements.beam_loads import line_load_vectors, point_load_vectors
 from fea.elements.beams import rail_stiffness, start_forces, strains
-from fea.model.data import BeamStiffness
 from fea.rails.loads import FrameResult, RailLoads
 from fea.rails.recovery import (
     SpanLoads,

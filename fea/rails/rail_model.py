@@ -9,9 +9,10 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.elements.beam_data import Beams
 from fea.elements.beam_loads import line_load_vectors
 from fea.elements.beams import rail_stiffness
-from fea.model.data import GROUND, Beams, Model, Springs, Ties, node_dof
+from fea.model.data import GROUND, Model, Springs, Ties, node_dof
 from fea.rails.loads import RailLoads
 from fea.rails.rows import Frame
 from roofmodel.counting import within

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from fea.elements.beam_data import BeamStiffness
 from fea.elements.beams import PLANE_SIGN
-from fea.model.data import BeamStiffness
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

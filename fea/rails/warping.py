@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
+from fea.elements.beam_data import BeamStiffness
 from fea.elements.beam_torsion import torque_vectors, torsion_stiffness, twist_functions
-from fea.model.data import BeamStiffness
 from fea.rails.recovery import SpanLoads, Stations, column_count, pairs, torques
 
 Array = NDArray[np.float64]

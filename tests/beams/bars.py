@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from fea.elements.beam_data import Beams, BeamStiffness
 from fea.model.assembly import build_system
-from fea.model.data import Beams, BeamStiffness, Model, Ties
+from fea.model.data import Model, Ties
 from fea.model.solution import solve_model
 
 SOLID = BeamStiffness(4e7, np.diag([2e4, 5e4]), np.array([2e-7, 3e-7]), 8e3, 0.0, np.zeros(2), 12e-6)

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from bars import SOLID, chain, group, solve
 
+from fea.elements.beam_data import BeamStiffness
 from fea.elements.beam_inside import beam_inside
 from fea.elements.beam_torsion import torque_vectors, torsion_stiffness, twist_functions
 from fea.elements.beams import local_beams
-from fea.model.data import BeamStiffness
 
 CASES = {
     case["name"]: case["expected"]

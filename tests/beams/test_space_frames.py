@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from Pynite import FEModel3D
 
-from fea.model.data import BeamStiffness
+from fea.elements.beam_data import BeamStiffness
 
 E, G = 210e9, 81e9
 LOCAL = ("Dxi", "Dyi", "Dzi", "Rxi", "Ryi", "Rzi", "Dxj", "Dyj", "Dzj", "Rxj", "Ryj", "Rzj")

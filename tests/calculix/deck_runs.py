@@ -10,10 +10,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from fea.elements.beam_data import Beams, BeamStiffness
 from fea.model.assembly import build_system
 from fea.model.calculix import Deck
 from fea.model.calculix_results import DeckResult, read_results
-from fea.model.data import Beams, BeamStiffness, Model, Shells
+from fea.model.data import Model, Shells
 from fea.model.solution import solve_model
 from roofmodel.hardware import Material
 

@@ -8,12 +8,13 @@ from deck_runs import needs_ccx, rail_beams, run_deck, solve_here
 from hypothesis import given
 from hypothesis import strategies as st
 
+from fea.elements.beam_data import BeamStiffness
 from fea.model.assembly import build_system
 from fea.model.calculix import calculix_deck
 from fea.model.calculix_parts import square_roots
 from fea.model.calculix_results import read_results
-from fea.model.data import GROUND, BeamStiffness, Contacts, Model, Springs, Ties
-from fea.solvers.contact import OneWayLinks, solve_contact
+from fea.model.contact import OneWayLinks, solve_contact
+from fea.model.data import GROUND, Contacts, Model, Springs, Ties
 from roofmodel.errors import InputError
 
 PRINTED = 2e-6  # seven digits are printed

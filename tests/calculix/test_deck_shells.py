@@ -8,8 +8,8 @@ from benchmarks.verification.panel import clip_forces
 from benchmarks.verification.panel import panel_with_clamp as long_panel
 from fea.model.assembly import build_system
 from fea.model.calculix import calculix_deck
+from fea.model.contact import solve_contact
 from fea.model.data import GROUND, Contacts, Model, Springs, Ties, node_dof
-from fea.solvers.contact import solve_contact
 
 SUM = 1e-6  # reactions against loads
 

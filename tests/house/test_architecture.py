@@ -23,8 +23,6 @@ LARGE = {"gmsh", "ifcopenshell", "matplotlib", "pyvista", "vtk", "vtkmodules", "
 
 # Rooms that know each other both ways, and why.
 MUTUAL = {
-    ("fea.model", "fea.elements"): "beams give their results on the structure's data",
-    ("fea.model", "fea.solvers"): "contact and condensation assemble a structure themselves",
     ("viewer.report", "viewer.beyond"): "tables of the report, for what follows the first failure",
     ("viewer.report", "viewer.export"): "the version that both print",
     ("viewer.picture", "viewer.snow"): "the plan of a row's course is a drawing like those of snow",

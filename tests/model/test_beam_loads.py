@@ -5,10 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from fea.elements.beam_data import Beams, BeamStiffness
 from fea.model import loads
 from fea.model.assembly import build_system
 from fea.model.beam_loads import axial_warmth, beam_end_forces, beam_nodes, line_load
-from fea.model.data import Beams, BeamStiffness, Model, Ties, node_dof
+from fea.model.data import Model, Ties, node_dof
 from fea.model.solution import solve_model
 from tests.model.test_loads import resultant, turned
 

@@ -14,10 +14,10 @@ from panels import CLAMP, DETAIL, GRIP, PANEL, clamp_dof, mesh_at
 from benchmarks.verification.findings import check_cases
 from benchmarks.verification.panel import clip_forces, panel_with_clamp
 from fea.model.assembly import build_system
+from fea.model.contact import solve_contact
 from fea.model.loads import traction
 from fea.model.solution import solve_model
 from fea.panel.model import panel_field
-from fea.solvers.contact import solve_contact
 
 LOADED = "rib0_x1200"
 PLACE = np.array([-1.15])  # midway between two clips

@@ -8,9 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fea.model.assembly import build_system
+from fea.model.condensed import condense
 from fea.model.data import GROUND, node_dof
 from fea.model.solution import solve_model
-from fea.solvers.condensation import condense, condense_matrix
+from fea.solvers.condensation import condense_matrix
 from fea.solvers.direct import SingularError, factorize_upper
 from fea.solvers.trailing import schur_complement
 from fea.solvers.updates import dense_influence, influence, update

@@ -9,10 +9,9 @@ from hypothesis import strategies as st
 from scipy import sparse
 
 from benchmarks.verification.contacts import one_way_beam
+from fea.model import contact
 from fea.model.assembly import build_system
-from fea.model.data import GROUND, Contacts, Model, Springs, Ties
-from fea.solvers import active_set, contact
-from fea.solvers.contact import (
+from fea.model.contact import (
     ContactError,
     OneWayLinks,
     contact_equations,
@@ -21,6 +20,8 @@ from fea.solvers.contact import (
     solve_contact,
     solve_one_way,
 )
+from fea.model.data import GROUND, Contacts, Model, Springs, Ties
+from fea.solvers import active_set
 from fea.solvers.direct import SingularError, Solver
 from roofmodel.errors import InputError
 from tests.solvers.lines import enumerate_sets, line, table_line

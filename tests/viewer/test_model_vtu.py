@@ -4,7 +4,8 @@ import meshio
 import numpy as np
 import pytest
 
-from fea.model.data import GROUND, Beams, BeamStiffness, Contacts, Model, Shells, Springs, Ties
+from fea.elements.beam_data import Beams, BeamStiffness
+from fea.model.data import GROUND, Contacts, Model, Shells, Springs, Ties
 from roofmodel.errors import InputError
 from roofmodel.hardware import Material
 from viewer.model_vtu import parts, write_model
