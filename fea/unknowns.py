@@ -21,6 +21,7 @@ from roofmodel.project.load import Project
 
 SPLICES, ROCKING = "rail.splice_torsion", "clamp.stiffness.rocking"
 STIFF_WORDS = "clamps do not tip"
+OPEN = ("NOT GIVEN", "CONTRADICTED")  # how sentences on what nobody gave begin
 
 
 @dataclass(frozen=True)
@@ -131,9 +132,9 @@ def _open(project: Project, fields: Sequence[str]) -> str:
     """Such as "NOT GIVEN: rail.splice_torsion, clamp.stiffness.rocking"."""
     if project.table.clamp.stiffness.rocking is not None and ROCKING in fields:
         rest = [field for field in fields if field != ROCKING]
-        before = f"NOT GIVEN: {', '.join(rest)}; " if rest else ""
-        return f"{before}CONTRADICTED by clamp.stiffness.along: {ROCKING}"
-    return f"NOT GIVEN: {', '.join(fields)}"
+        before = f"{OPEN[0]}: {', '.join(rest)}; " if rest else ""
+        return f"{before}{OPEN[1]} by clamp.stiffness.along: {ROCKING}"
+    return f"{OPEN[0]}: {', '.join(fields)}"
 
 
 def _both(project: Project, fields: Sequence[str]) -> list[str]:

@@ -3,6 +3,7 @@
 import csv
 import json
 import re
+from html import unescape
 from pathlib import Path
 
 import jsonschema
@@ -109,6 +110,12 @@ def test_missing_strengths_never_pass(tmp_path):
     assert done.exit_code == 1
     assert data["not_given"] == ["clamp.strength.pull"]
     assert not data["passes"]
+    picture = (tmp_path / "o" / "push.svg").read_text()
+    found = re.findall(r'<text[^>]* y="([\d.]+)"[^>]*>([^<]*)<', picture)
+    height = {unescape(words): float(y) for y, words in found}
+    assert "what is loaded without a strength counts as unlimited here" in " ".join(height)
+    last = next(y for words, y in height.items() if words.endswith("so the true load may be lower."))
+    assert last < height["times the factored snow"] - 18.0
 
 
 def test_refusals(shed, tmp_path):

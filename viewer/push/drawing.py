@@ -11,9 +11,10 @@ from shapely import Polygon
 from fea.analysis import Analysis
 from fea.push.project import ProjectPush
 from fea.push.watch import HOLDS, SLIPS
+from fea.unknowns import OPEN
 from roofmodel.units import UnitSystem
 from viewer import style
-from viewer.picture.labels import Text
+from viewer.picture.labels import wrap_text
 from viewer.push.export import visible
 from viewer.push.words import answer, check_words, missing_words, snow_words
 from viewer.quantities import significant, system
@@ -27,6 +28,7 @@ BAY = (110.0, 800.0, 1380.0)  # left, top, width
 HIGH = (90.0, 240.0)  # of the bay with one row, and with more
 LIST = (985.0, 205.0)
 TYPE = 19.0
+HEAD = 1480.0  # width of the lines below the title [px]
 LISTED, EVENT, LINE = 16, 26.0, 20.0  # lines of the list of events; heights of one and of further lines [px]
 DIAMOND = np.array([[0.0, -9.0], [9.0, 0.0], [0.0, 9.0], [-9.0, 0.0]])
 BAR = np.array([[-3.0, -13.0], [3.0, -13.0], [3.0, 13.0], [-3.0, 13.0]])
@@ -46,21 +48,6 @@ def push_drawing(analysis: Analysis, found: ProjectPush) -> Drawing:
     units = system(analysis.project.table.project.units)
     high = HIGH[len(found.rows) > 1]
     drawing = Drawing((WIDTH, BAY[1] + high + 130.0))
-    drawing.write(analysis.project.table.project.name, PLOT[0] - 60.0, 48.0, 30.0, bold=True)
-    for i, line in enumerate(_wrapped(answer(analysis, found), 1480.0)[:2]):
-        drawing.write(line, PLOT[0] - 60.0, 88.0 + 26.0 * i, TYPE)
-    warning = " ".join(one for one in (check_words(found), missing_words(found)) if one) or (
-        "NOT FOR DESIGN: nominal strengths." if found.nominal else ""
-    )
-    if warning:
-        drawing.write(
-            _wrapped(warning, 1480.0)[0],
-            PLOT[0] - 60.0,
-            142.0,
-            TYPE,
-            bold=True,
-            color=style.EXCEEDED_ANCHORS[0],
-        )
     marks = _curve(drawing, found, units)
     _list(drawing, found)
     _bay(drawing, found, marks, high)
@@ -69,21 +56,23 @@ def push_drawing(analysis: Analysis, found: ProjectPush) -> Drawing:
         "What falls onto rows below is not followed.",
         PLOT[0] - 60.0, drawing.size[1] - 26.0, 0.86 * TYPE, color=style.MUTED,
     )  # fmt: skip
+    return _headed(drawing, analysis, found)
+
+
+def _headed(drawing: Drawing, analysis: Analysis, found: ProjectPush) -> Drawing:
+    """The drawing below its title, the answer, and what the reader must not miss."""
+    nominal = "NOT FOR DESIGN: nominal strengths." if found.nominal else ""
+    warnings = [one for one in (check_words(found), missing_words(found), nominal) if one]
+    warnings += [one for one in found.notes if one.startswith(OPEN)]
+    lines = [(line, False) for line in wrap_text(answer(analysis, found), TYPE, HEAD)]
+    lines += [(line, True) for one in warnings for line in wrap_text(one, TYPE, HEAD, bold=True)]
+    left, first, step = PLOT[0] - 60.0, 88.0, 26.0
+    drawing = drawing.lowered(max(first + step * len(lines) - (PLOT[1] - 22.0), 0.0))
+    drawing.write(analysis.project.table.project.name, left, 48.0, 30.0, bold=True)
+    for i, (line, bold) in enumerate(lines):
+        color = style.EXCEEDED_ANCHORS[0] if bold else style.INK
+        drawing.write(line, left, first + step * i, TYPE, bold=bold, color=color)
     return drawing
-
-
-def _wrapped(text: str, width: float) -> list[str]:
-    """Lines that fit."""
-    lines, line = [], ""
-    for word in text.split():
-        longer = f"{line} {word}".strip()
-        left, _, right, _ = Text(longer, (0.0, 0.0), TYPE, False, style.INK, "left", False).box
-        if right - left > width and line:
-            lines.append(line)
-            line = word
-        else:
-            line = longer
-    return [*lines, line]
 
 
 def _curve(drawing: Drawing, found: ProjectPush, units: UnitSystem) -> dict[int, str]:
@@ -207,15 +196,15 @@ def _list(drawing: Drawing, found: ProjectPush) -> None:
     drawing.write("Events", x, y - 8.0, TYPE, bold=True)
     if not push.events:
         drawing.write("none", x, y + 24.0, 0.9 * TYPE)
-    room = (WIDTH - x - 150.0) / 0.84  # `_wrapped` measures letters of the full size
-    heights = [EVENT + LINE * (len(_wrapped(event.words, room)) - 1) for event in push.events]
+    room, size = WIDTH - x - 150.0, 0.84 * TYPE
+    heights = [EVENT + LINE * (len(wrap_text(event.words, size, room)) - 1) for event in push.events]
     shown = [
         event for event, end in zip(push.events, np.cumsum(heights), strict=True) if end <= LISTED * EVENT
     ]
     at = y + EVENT
     for i, event in enumerate(shown):
         drawing.circle(x + 7.0, at, 6.0, KIND_COLOR[event.kind], style.INK, 1.2)
-        lines = _wrapped(event.words, room)
+        lines = wrap_text(event.words, size, room)
         drawing.write(f"{i + 1}", x + 22.0, at, 0.84 * TYPE, bold=True)
         drawing.write(f"{significant(event.factor, 4)} ×", x + 118.0, at, 0.84 * TYPE, align="right")
         for line in lines:

@@ -8,7 +8,9 @@ from scipy import stats
 from shapely import Polygon, box
 
 from fea.failure.jobs import TOP
+from fea.unknowns import OPEN
 from viewer import style
+from viewer.picture.labels import wrap_text
 from viewer.risk.findings import FIRST_HEAD, RiskFindings, answer, first_words, snow_words
 from viewer.snow.drawing import Drawing
 
@@ -28,8 +30,6 @@ def risk_drawing(found: RiskFindings) -> Drawing:
     names = found.analysis.project.layout.row_name
     shown = min(len(names), ROWS_SHOWN)
     drawing = Drawing((WIDTH, 672.0 + 46.0 * shown))
-    drawing.write(found.analysis.project.table.project.name, LEFT, 40.0, 26.0, bold=True)
-    drawing.write(answer(found), LEFT, 76.0, 18.0)
     _curve(drawing, found)
     _bars(drawing, found)
     _rows(drawing, found, 594.0, shown)
@@ -38,6 +38,15 @@ def risk_drawing(found: RiskFindings) -> Drawing:
         "An aid to judgment: no better than the distributions given. " + style.CAUTION,
         LEFT, y, 0.9 * TYPE, color=style.MUTED,
     )  # fmt: skip
+    room = WIDTH - 2.0 * LEFT
+    lines = [(line, False) for line in wrap_text(answer(found), 18.0, room)]
+    for words in (one for one in found.cases[0].notes if one.startswith(OPEN)):
+        lines += [(line, True) for line in wrap_text(words, 18.0, room, bold=True)]
+    drawing = drawing.lowered(24.0 * (len(lines) - 1))
+    drawing.write(found.analysis.project.table.project.name, LEFT, 40.0, 26.0, bold=True)
+    for i, (line, bold) in enumerate(lines):
+        color = style.EXCEEDED_ANCHORS[0] if bold else style.INK
+        drawing.write(line, LEFT, 76.0 + 24.0 * i, 18.0, bold=bold, color=color)
     return drawing
 
 

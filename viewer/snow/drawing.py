@@ -119,6 +119,15 @@ class Drawing:
         self.texts.append(text)
         return text
 
+    def lowered(self, by: float) -> Drawing:
+        """The same, farther down on a sheet that is so much higher. [px]."""
+        down = np.array([0.0, by])
+        return Drawing(
+            (self.size[0], self.size[1] + by),
+            [replace(one, rings=tuple(ring + down for ring in one.rings)) for one in self.shapes],
+            [replace(one, at=(one.at[0], one.at[1] + by)) for one in self.texts],
+        )
+
 
 def box_of(text: Text, pad: float = 1.5) -> Box:
     """Left, top, right, bottom of a text in whatever font a browser takes. [px]."""
