@@ -177,6 +177,11 @@ def _distribution(found: CampaignResult) -> list[str]:
     return [f"The strengths do not look {shape} (Shapiro-Wilk, {100.0 * chance:.1f} %); {why}."]
 
 
+def more_relied_on(found: CampaignResult) -> bool:
+    """Whether what more tests would buy hangs on no suspect and no odd distribution."""
+    return found.suspect < 0 and not chance_of_distribution(found) < DOUBTFUL
+
+
 def _more(found: CampaignResult) -> list[str]:
     """Whether what more tests would buy can be believed."""
     notes, name = [], ""

@@ -57,6 +57,28 @@ class StrengthTable(Table):
     )
 
 
+class SharesTable(Table):
+    """Strengths over today's, by direction."""
+
+    along: float | None = Field(None, gt=0.0, le=10.0, description="Along the seam.")
+    across: float | None = Field(None, gt=0.0, le=10.0, description="Level, across the seam.")
+    pull: float | None = Field(None, gt=0.0, le=10.0, description="Away from the roof.")
+    push: float | None = Field(None, gt=0.0, le=10.0, description="Toward the roof.")
+
+
+class ThreeMoreTable(Table):
+    """Strengths over today's after three more tests of each direction; `eavewright tests` writes it."""
+
+    en: SharesTable = Field(
+        default_factory=SharesTable,
+        description="Characteristic strengths by EN 1990 annex D, for format EN; the median of what may come.",
+    )
+    asd_lrfd: SharesTable = Field(
+        default_factory=SharesTable,
+        description="Strengths by AISI S100 K2, for formats ASD and LRFD; the median of what may come.",
+    )
+
+
 class TestedTable(Table):
     """What the clamp's strengths were tested on; another panel is refused."""
 
@@ -81,6 +103,23 @@ class TestedTable(Table):
         max_length=40,
         description="What the tests leave open, as `eavewright tests` found it; said wherever they count.",
     )
+    three_more: ThreeMoreTable | None = Field(
+        None,
+        description="What three more tests of each direction would make of the strengths; `span` says what "
+        "its loads gain by them.",
+    )
+
+    @model_validator(mode="after")
+    def _of_tested(self) -> TestedTable:
+        for name, shares in self.three_more or ():
+            untested = [one for one, value in shares if value is not None and one not in self.directions]
+            if untested:
+                msg = (
+                    f"three_more.{name}.{untested[0]} is given, but directions does not name "
+                    f'"{untested[0]}": more tests are those of a direction that was tested'
+                )
+                raise ValueError(msg)
+        return self
 
 
 class ClampTable(Table):

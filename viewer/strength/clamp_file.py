@@ -27,6 +27,7 @@ DIRECTIONS = ("along", "across", "pull", "push")
 BEHIND = ("What more", "AISI S100 K2.1.1 with", "Strengths are those of one clamp", HEIGHT_OPEN)
 # Notes on strengths of format EN alone, left out where ASD or LRFD take theirs.
 OF_EN = ("The design strength straight from the tests", "The 5 % fractile,")
+THREE = 3  # more tests, about what a maker adds to a campaign
 SAME = ("clamp", "seam", "seam_height", "metal", "thickness", "substrate", "screw_torque")
 UNITS = {
     "SI": {"force": (1e3, "kN"), "stiffness": (1e6, "kN/mm"), "moment": (1.0, "N*m")},
@@ -72,6 +73,17 @@ class _Justified(BaseModel):
     lrfd: Share | None
 
 
+class _Factored(BaseModel):
+    median: list[Number | None]
+
+
+class _More(BaseModel):
+    added: list[int]
+    median: list[Number | None]
+    factored: _Factored
+    relied_on: bool
+
+
 class _Mean(BaseModel):
     value: Number | None
 
@@ -93,6 +105,7 @@ class _Results(BaseModel):
     specimen: _Specimen
     method: _Method
     justified: _Justified
+    more_tests: _More
     rig: _Rig | None
     doubts: list[str]
     notes: list[str]
@@ -205,6 +218,7 @@ def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> 
         f"directions = [{', '.join(_quoted(name) for name in some)}]",
         f"tests = {min(one['justified']['count'] for one in all_)}",
         *_open_notes(some),
+        *_three_more(some),
     ]
     return "\n".join(lines) + "\n"
 
@@ -221,6 +235,32 @@ def _open_notes(some: dict[str, dict[str, Any]]) -> list[str]:
         for note, on in of.items()
     ]
     return ["notes = [", *lines, "]"] if lines else []
+
+
+def _three_more(some: dict[str, dict[str, Any]]) -> list[str]:
+    """What three more tests of each direction would make of the strengths, where that can be relied on."""
+    known = {name: more for name, one in some.items() if (more := one["more_tests"])["relied_on"]}
+    open_ = [name for name in some if name not in known]
+    if not known:
+        return []
+    lines = [
+        "",
+        "[clamp.tested.three_more]",
+        "# Strengths over today's after three more tests of each direction: half of all campaigns end above.",
+    ]
+    of_format = {
+        "en": {name: (more["added"], more["median"]) for name, more in known.items()},
+        "asd_lrfd": {name: (more["added"], more["factored"]["median"]) for name, more in known.items()},
+    }
+    for field, columns in of_format.items():
+        after = {name: dict(zip(*both, strict=False)).get(THREE) for name, both in columns.items()}
+        shares = ", ".join(
+            f"{name} = {math.floor(1e4 * share) / 1e4:.4f}" for name, share in after.items() if share
+        )
+        lines.append(f"{field} = {{ {shares} }}")
+    if open_:
+        lines.append(f"# not of {', '.join(open_)}: a suspect or an odd distribution has to be explained first")
+    return lines
 
 
 def write_clamp(found: CampaignResult, joined: Sequence[dict[str, Any]], path: Path) -> None:

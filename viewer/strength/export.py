@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from fea.strength_tests.notes import more_relied_on
 from fea.strength_tests.record_notes import doubts
 from fea.strength_tests.results import CampaignResult, Justified
 from viewer.export import file_head
@@ -76,6 +77,9 @@ def _more(found: CampaignResult) -> dict[str, Any]:
         "median": more.middle,
         "low": more.low,
         "high": more.high,
+        "k": more.k,
+        "same": more.same,
+        "relied_on": more_relied_on(found),
         "median_without_suspect": None if other is None else other.middle,
         "factored": {
             "median": more.factored[0],
