@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,6 +17,7 @@ from roofmodel.project.clamp_schema import ClampTable
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,7 @@ class Gains:
     """
 
     load: Array
-    governing: NDArray[np.int64]
+    governing: IntArray
     alone: dict[str, Array]
 
 
@@ -45,9 +47,7 @@ def three_more(clamp: ClampTable, form: str) -> dict[str, float]:
         return {}
     shares = tested.three_more.en if form == "EN" else tested.three_more.asd_lrfd
     given = clamp.strength.model_dump()
-    return {
-        name: value for name, value in shares if value is not None and given[name] is not None
-    }
+    return {name: value for name, value in shares if value is not None and given[name] is not None}
 
 
 def gains(
@@ -94,4 +94,45 @@ def _clamps(roof: RoofSurface, hardware: Hardware, choices: Choices, factors: Ar
     """Largest loads by the clamp alone, (f, n, a), with its strengths times each row of (f, 6) factors."""
     kinds = () if choices.splice is None else (choices.splice,)
     rails = rails_to_solve(kinds, hardware.rail)
-    return np.min([clamp_loads(roof, replace(hardware, rail=rail), choices, factors) for rail in rails], axis=0)
+    return np.min(
+        [clamp_loads(roof, replace(hardware, rail=rail), choices, factors) for rail in rails], axis=0
+    )
+
+
+def more_words(
+    clamp: ClampTable, form: str, tables: Sequence[tuple[Array, IntArray, Gains | None]]
+) -> list[str]:
+    """What three more tests would buy, from the largest loads, what governs and the gains of every table."""
+    if clamp.tested is None:
+        return []
+    shares = three_more(clamp, form)
+    if not shares:
+        return ["clamp.tested.three_more is not given: what more tests would buy is not known."]
+    held, rail, total = [], 0, 0
+    gained: dict[str, list[float]] = {name: [] for name in shares}
+    for low, governing, more in tables:
+        if more is None:
+            continue
+        of_clamp = (governing == CLAMP) & (low > 0.0) & np.isfinite(low)
+        held += (more.load[of_clamp] / low[of_clamp] - 1.0).tolist()
+        for name, load in more.alone.items():
+            gained[name] += (load[of_clamp] / low[of_clamp] - 1.0).tolist()
+        total += int((governing >= 0).sum())
+        rail += int(((governing >= 0) & (governing != CLAMP)).sum())
+    if not held:
+        return ["More tests of the clamp buy nothing here: it governs no load of these tables."]
+    each = "; ".join(f"{name} {_percent(np.array(some))}" for name, some in gained.items())
+    untold = [name for name in clamp.tested.directions if name not in shares]
+    left = f" Nothing is known of {', '.join(untold)}." if untold else ""
+    rest = f" In {rail} of {total} cells something else governs: there they buy nothing." if rail else ""
+    return [
+        f"Three more tests of each direction would change the {len(held)} loads that the clamp governs by "
+        f"{_percent(np.array(held))} (of one direction alone: {each}).{rest}{left} Half of all campaigns end "
+        "above it, half below, if the specimens come from the same lot; it may not be used before."
+    ]
+
+
+def _percent(share: Array) -> str:
+    low, high = (np.floor(1000.0 * x + 1e-6) / 10.0 for x in (share.min(), share.max()))
+    ends = dict.fromkeys(f"{x + 0.0:+.1f}".replace("-", "−") for x in (low, high))
+    return f"{' to '.join(ends)} %"

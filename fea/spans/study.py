@@ -17,7 +17,7 @@ from fea.spans.bench import ANCHORAGE, CLAMP, CRUSHED, DEFLECTION, LIMITS, SCREW
 from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
 from fea.spans.missing import DIRECTIONS, missing_directions
-from fea.spans.more_tests import Gains, gains, three_more
+from fea.spans.more_tests import Gains, gains, more_words, three_more
 from fea.spans.rows import Hardware
 from roofmodel.hardware import DesignFormat, Rail, SpliceTorsion
 from roofmodel.layout import SpliceKind
@@ -199,7 +199,12 @@ def run_study(study: SpanStudy) -> StudyResult:
                 replace(
                     one,
                     more=gains(
-                        roof, hardware[rail * size : (rail + 1) * size], choices, shares, one.low, one.by_limit
+                        roof,
+                        hardware[rail * size : (rail + 1) * size],
+                        choices,
+                        shares,
+                        one.low,
+                        one.by_limit,
                     ),
                 )
                 for rail, one in enumerate(tableaus)
@@ -304,6 +309,9 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
             f"Ranges ({'; '.join(study.ranges)}): every corner and the middle; the table is the low end."
         )
     notes += _rocking_words(study, tables)
+    notes += more_words(
+        table.clamp, table.design.format, [(one.low, one.governing, one.more) for one in tables]
+    )
     if np.isnan(variant.panel.anchorage):
         notes.append("Panel anchorage is NOT in the table: panel.anchorage is not given.")
     for rail, given in zip(table.rail, variant.rails, strict=True):

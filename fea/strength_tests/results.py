@@ -82,7 +82,7 @@ class MoreTests:
     factored : (3, a) float
         Middle, low and high of ASD and LRFD strength (AISI S100 K2) alike, as Omega is 1.6 / phi.
     k, same : (a,) float
-        k_n of EN 1990 Table D1 with so many tests, and the characteristic strength if mean, scatter and lowest
+        k_n of EN 1990 Table D1 with so many tests; characteristic strength if mean, scatter and lowest
         test stayed as they are.
     """
 

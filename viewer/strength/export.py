@@ -98,6 +98,7 @@ def _test(found: CampaignResult, i: int) -> dict[str, Any]:
         "at_nominal": found.nominal[i],
         "counts": bool(found.counted[i]),
         "excluded": test.excluded,
+        "failure": test.failure,
         "deviations": found.distance[i],
         "suspect": i == found.suspect,
         "curve": None if reading is None else dict(reading.__dict__),

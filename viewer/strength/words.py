@@ -69,6 +69,7 @@ def tests_table(found: CampaignResult) -> Table:
     for i, test in enumerate(found.campaign.tests):
         reading = found.readings[i]
         status = "counts" if found.counted[i] else f"does not count: {test.excluded.strip().rstrip('.')}"
+        status += f"; failed: {test.failure.strip()}" if test.failure.strip() else ""
         if i == found.suspect:
             status += f"; {SUSPECT}"
         rows.append(
@@ -188,10 +189,10 @@ def _value(one: Justified, what: str, units: UnitSystem) -> str:
 
 
 LOT = (
-    "k: EN 1990 Table D1 with so many tests. Same mean and scatter: as if nothing but the number of tests changed, "
-    "held to the lowest test of today. Median and range: if the further specimens come from the same lot as these. Mean and scatter are drawn from what these "
-    "tests say of them; 20,000 draws, the same in every run. A wide range says that the scatter is not "
-    "known yet."
+    "k: EN 1990 Table D1 with so many tests. Same mean and scatter: as if nothing but the number of tests "
+    "changed, held to the lowest test of today. Median and range: if further specimens come from the same "
+    "lot. Mean and scatter are drawn from what these tests say of them; 20,000 draws, the same in "
+    "every run. A wide range says that the scatter is not known yet."
 )
 
 
