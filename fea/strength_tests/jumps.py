@@ -22,6 +22,7 @@ LEAST = 20  # readings above a tenth of the peak, below which lines are too shor
 LOADED = 0.1  # of the peak
 OWN = 2.0  # times what either line rises over the gap that is the curve's own (judgment)
 BENT = 1.0 / 6.0  # of a line's length times the change of slope: what a kink within it moves its end by
+SAME = 1.0 + 1e-6  # a tie goes to the narrower gap
 RAW = 0.5  # share of the jump that the readings beside it show
 SURELY = 1.0  # deviations by which the jump must be beyond the curve's own rise
 SIZE = 0.03  # of the peak, the least jump that is doubted (judgment)
@@ -67,7 +68,7 @@ def step_up(u: Array, f: Array, noise: Array, count: float) -> tuple[float, floa
             odd &= np.minimum(step, rise) - own > SIZE * peak + SURELY * doubt
             if odd.any():
                 k = int(np.argmax(np.where(odd, step, -np.inf)))
-                if step[k] > best:
+                if step[k] > SAME * best:
                     best = float(step[k])
                     found = float(u[last[k]]), float(highest[last[k]]), best
     return found

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from roofmodel.project.span_study import SpanStudy
 
 OUTPUTS = (
-    "spans.json", "spans.csv", "loads.csv", "conditions.csv", "spans.xlsx", "spans.pdf", "spans.html", "spans.png",
-    "spans.svg",
+    "spans.json", "spans.csv", "loads.csv", "conditions.csv", "spans.xlsx", "spans.pdf", "spans.html",
+    "spans.png", "spans.svg",
 )  # fmt: skip
 CELL = ("cell/project.toml", "cell/clamps.csv")
 
