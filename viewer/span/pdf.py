@@ -40,9 +40,9 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
         parts.append(t.box(unverified(found), mark="open"))
     for sheet in sheets(found):
         parts.append(t.heading(f"Data sheet: {sheet.name}"))
-        parts.append(t.facts(sheet.facts, columns=1))
+        parts.append(t.smaller(t.facts(sheet.facts, columns=1)))
         parts += [t.table(one) for one in sheet.tables]
-        parts.append(t.bullets((*sheet.loud, *CAUTIONS, LAST)))
+        parts.append(t.smaller(t.bullets((*sheet.loud, *CAUTIONS, LAST))))
         parts.append(t.new_page())
     parts += [t.heading("What the tables hold for"), t.table(conditions_table(found))]
     files = {}

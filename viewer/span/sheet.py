@@ -17,7 +17,11 @@ from viewer.span.chart import LETTERS
 from viewer.span.conditions import both, conditions, rail_conditions
 from viewer.span.words import down, span_text, units_of
 
-LOUD = re.compile(r"\b(?:UNSUPPORTED|UNSAFE|NOT VERIFIED|NOT RELY|NO SAFETY FACTOR|NOT COUNTED|NOT in the)\b")
+# Notes that must not be missed: what is open, and what the strengths hold for alone.
+LOUD = re.compile(
+    r"\b(?:UNSUPPORTED|UNSAFE|NOT VERIFIED|NOT RELY|NO SAFETY FACTOR|NOT COUNTED|NOT in the)\b"
+    r"|^Tests, | only\.$"
+)
 SHOWN = ("Slope", "Seams", "Sheet", "Panel anchorage", "Clamp", "Screws", "Test basis", "Loads", "Rows")
 
 
@@ -34,7 +38,7 @@ class Sheet:
 def sheets(found: StudyResult) -> list[Sheet]:
     """One for every rail of the study."""
     facts = [row for row in conditions(found) if row[0] in SHOWN]
-    loud = tuple(note for note in found.notes if LOUD.search(note) or note.startswith("Tests, "))
+    loud = tuple(note for note in found.notes if LOUD.search(note))
     return [
         Sheet(
             rail.name,
@@ -103,7 +107,10 @@ def tests_table(found: StudyResult) -> Table:
 
 def _down(value: float, kind: str, units: UnitSystem) -> str:
     other = US if units is SI else SI
-    own, second = (f"{down(float(value), kind, one)} {one.label(kind)}" for one in (units, other))
+    # Thousands are parted as elsewhere.
+    numbers = [down(float(value), kind, one) for one in (units, other)]
+    grouped = [f"{int(text):,}" if text.isdigit() else text for text in numbers]
+    own, second = (f"{text} {one.label(kind)}" for text, one in zip(grouped, (units, other), strict=True))
     return f"{own} ({second})"
 
 
