@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.rails.rows import rails_to_solve
-from fea.spans.bench import LIMITS, Bench, bench_of, limit_use
+from fea.spans.bench import CLAMP, LIMITS, Bench, bench_of, limit_use
 from fea.spans.lines import Arrangement, Line, lines_of
 from fea.spans.rows import Hardware
 from roofmodel.layout import SpliceKind
@@ -157,6 +157,32 @@ def _table(roof: RoofSurface, hardware: Hardware, choices: Choices) -> Capacity:
             at = np.broadcast_to(choices.loads[:, None], (m, bench.spans))
             use[some, a] = limit_use(bench, np.broadcast_to(at, (len(LIMITS), *at.shape))).transpose(2, 1, 0)
     return Capacity(load, use)
+
+
+def clamp_loads(roof: RoofSurface, hardware: Hardware, choices: Choices, factors: Array) -> Array:
+    """Largest loads by the clamp alone, (f, n, a), with its strengths times each row of (f, 6) factors.
+
+    Rows are solved once, as no strength changes how they share. [N/m].
+    """
+    clamp, out = (
+        hardware.clamp,
+        np.full((len(factors), len(choices.spans), len(choices.arrangements)), np.inf),
+    )
+    for a, arrangement in enumerate(choices.arrangements):
+        shapes = choices.lines(arrangement)
+        step = max(ROWS_AT_ONCE // len(shapes), 1)
+        for first in range(0, len(choices.spans), step):
+            some = slice(first, first + step)
+            whole = bench_of(roof, shapes, choices.spans[some], hardware, choices.splice).whole()
+            for k, factor in enumerate(factors):
+                stronger = replace(clamp, strength=clamp.strength * factor, nominal=clamp.nominal * factor)
+                bench = replace(
+                    whole,
+                    hardware=replace(hardware, clamp=stronger),
+                    chosen={CLAMP: whole.chosen[CLAMP]},
+                )
+                out[k, some, a] = _roots(bench)[CLAMP]
+    return out
 
 
 def span_tables(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +17,7 @@ from fea.spans.bench import ANCHORAGE, CLAMP, CRUSHED, DEFLECTION, LIMITS, SCREW
 from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
 from fea.spans.missing import DIRECTIONS, missing_directions
+from fea.spans.more_tests import Gains, gains, more_words, three_more
 from fea.spans.rows import Hardware
 from roofmodel.hardware import DesignFormat, Rail, SpliceTorsion
 from roofmodel.layout import SpliceKind
@@ -81,6 +82,8 @@ class RailTableau:
         Largest span of the study that carries each load, by `low`; NaN for none. [m]
     tipping : (n, a) float
         As `low`, of the variants whose clamps tip as given or by default alone. [N/m]
+    more : Gains or None
+        What three more tests of the clamp would make of `low`; None where nobody said.
     """
 
     name: str
@@ -94,6 +97,7 @@ class RailTableau:
     use: Array
     span: Array
     tipping: Array
+    more: Gains | None = None
 
 
 @dataclass(frozen=True)
@@ -179,6 +183,7 @@ def run_study(study: SpanStudy) -> StudyResult:
         A rail that can move freely.
     """
     roof, size, rails = study_roof(study), len(study.variants), range(len(study.table.rail))
+    shares = three_more(study.table.clamp, study.table.design.format)
     of_seam = []
     for seam in study.seams:
         choices = study_choices(study, seam)
@@ -186,9 +191,25 @@ def run_study(study: SpanStudy) -> StudyResult:
             study_hardware(study, variant, rail, seam) for rail in rails for variant in study.variants
         )
         found = span_tables(roof, hardware, choices)
-        of_seam.append(
-            [_tableau(study, rail, seam, found[rail * size : (rail + 1) * size], choices) for rail in rails]
-        )
+        tableaus = [
+            _tableau(study, rail, seam, found[rail * size : (rail + 1) * size], choices) for rail in rails
+        ]
+        if shares:
+            tableaus = [
+                replace(
+                    one,
+                    more=gains(
+                        roof,
+                        hardware[rail * size : (rail + 1) * size],
+                        choices,
+                        shares,
+                        one.low,
+                        one.by_limit,
+                    ),
+                )
+                for rail, one in enumerate(tableaus)
+            ]
+        of_seam.append(tableaus)
     tables = tuple(tableaus[rail] for rail in rails for tableaus in of_seam)
     choices = study_choices(study)
     return StudyResult(study, choices, tables, _notes(study, choices, tables))
@@ -288,6 +309,9 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
             f"Ranges ({'; '.join(study.ranges)}): every corner and the middle; the table is the low end."
         )
     notes += _rocking_words(study, tables)
+    notes += more_words(
+        table.clamp, table.design.format, [(one.low, one.governing, one.more) for one in tables]
+    )
     if np.isnan(variant.panel.anchorage):
         notes.append("Panel anchorage is NOT in the table: panel.anchorage is not given.")
     for rail, given in zip(table.rail, variant.rails, strict=True):

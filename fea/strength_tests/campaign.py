@@ -232,7 +232,10 @@ def more_tests(strengths: Array, campaign: Campaign) -> MoreTests:
     else:
         share = np.quantile(np.array(found) / today, [0.5, 0.1, 0.9], axis=1)
     by_aisi = np.quantile(np.array(factored), [0.5, 0.1, 0.9], axis=1)
-    return MoreTests(np.array(added), share[0], share[1], share[2], by_aisi)
+    factors = fractile_factor(n + np.array(added), known=known is not None)
+    same = [fractile_value(now.sample, k, lognormal=logs, scatter=now.given) for k in factors.tolist()]
+    alike = np.minimum(same, strengths.min()) / today if today > 0.0 else np.full(len(added), np.nan)
+    return MoreTests(np.array(added), share[0], share[1], share[2], by_aisi, factors, alike)
 
 
 def _moments(total: Array, squares: Array, count: int) -> tuple[Array, Array]:

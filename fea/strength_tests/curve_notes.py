@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.strength_tests.curves import STIFF_RANGE
+from fea.strength_tests.curves import STIFF_RANGE, CurveReading
 from fea.strength_tests.fractiles import suspects
 from fea.strength_tests.results import CampaignResult
 from roofmodel.project.tested import sheet_text
@@ -18,6 +18,11 @@ LEAST = 3  # slips that can be held against each other
 UNLIKE = 2.5  # times the stiffness of the others, either way, from where a curve is doubted (judgment)
 FIRM = (0.005e-3, 5e-3)  # what a metal clamp gives way by at 40 % of what it holds (judgment) [m]
 LATE = (0.6, 0.95)  # shares of the force before the first loss between which it is read late
+OFF = 1.15  # times the stiffness of the others, from where one that Grubbs's test suspects is told (judgment)
+EVEN = (
+    0.9,
+    0.05,
+)  # share of a column's steps that are alike, and by how much, where a rig set them (judgment)
 STIFFER = 1.5  # stiffness near the first loss over that from 10 to 40 % that no clamp shows (judgment)
 
 
@@ -69,6 +74,49 @@ def unlike(found: CampaignResult) -> list[int]:
     return [i for i, r in zip(on, ratio.tolist(), strict=True) if not 1.0 / UNLIKE < r < UNLIKE]
 
 
+def swapped(found: CampaignResult) -> list[int]:
+    """Tests that count whose columns contradict their heads.
+
+    Rigs read at even steps, mostly of displacement, and clamps soften. A force in even steps over a
+    displacement in none, on a curve that stiffens up to its loss, is a displacement below the wrong head.
+    """
+    return [
+        i
+        for i, (one, on) in enumerate(zip(found.readings, found.counted, strict=True))
+        if on
+        and (curve := found.campaign.curves[i]) is not None
+        and one is not None
+        and _even(curve[1])
+        and not _even(curve[0])
+        and _stiffening(found, i) > STIFFER
+    ]
+
+
+def _even(values: Array) -> bool:
+    """Whether a column goes on in steps of one size."""
+    step = np.diff(values)
+    usual = float(np.median(step))
+    return usual > 0.0 and float(np.mean(np.abs(step - usual) <= EVEN[1] * usual)) >= EVEN[0]
+
+
+def _odd_stiffness(found: CampaignResult, read: dict[int, CurveReading]) -> list[str]:
+    """A curve that does not belong by its stiffness, such as one whose forces were scaled."""
+    logs = np.log([one.stiffness for one in read.values()])
+    distance, limit = suspects(logs)
+    at = int(np.argmax(distance))
+    others = float(np.exp(np.delete(logs, at).mean())) if len(logs) > 1 else np.nan
+    test = list(read)[at]
+    ratio = read[test].stiffness / others
+    if distance[at] <= limit or 1.0 / OFF < ratio < OFF or test in unlike(found):
+        return []
+    return [
+        f"CHECK THE SCALE of {_named(found, [test])}: {ratio:.2f} times as stiff as the other curves, "
+        f"{distance[at]:.2f} deviations of the logarithms, more than {limit:.2f} (Grubbs, 5 %). Another "
+        "range of the load cell, another specimen or mounting looks so; its strength is then off by as "
+        "much. It counts until you exclude it with a reason."
+    ]
+
+
 def _columns(found: CampaignResult) -> list[str]:
     """Curves that look as if a head named the wrong unit or the wrong column."""
     units = SYSTEMS[found.campaign.table.campaign.units]
@@ -101,6 +149,7 @@ def _columns(found: CampaignResult) -> list[str]:
             f"{sheet_text(gives[far[0]], units)}; clamps on metal seams "
             f"give way by {ends}. Is the unit of displacement right, and is each column below its head?"
         )
+    notes += _odd_stiffness(found, read)
     bent = [i for i in read if _stiffening(found, i) > STIFFER]
     if 2 * len(bent) > len(read):
         notes.append(

@@ -26,6 +26,7 @@ def campaign_notes(found: CampaignResult) -> tuple[str, ...]:
         *_rig(found),
         *_outliers(found),
         *_left_out(found),
+        *_failures(found),
         *_distribution(found),
         *_more(found),
         *_measurements(found),
@@ -43,15 +44,15 @@ def _bounded(found: CampaignResult) -> list[str]:
     if one.fractile > lowest:
         text = SYSTEMS[found.campaign.table.campaign.units].text
         notes.append(
-            f"The 5 % fractile, {text(one.fractile, 'force')}, lies above the lowest test that counts, "
-            f"{text(lowest, 'force')}: that is taken instead (judgment), and more tests cannot raise it."
+            f"The lowest test, {text(lowest, 'force')}, counts in place of the 5 % fractile, "
+            f"{text(one.fractile, 'force')} (judgment); more tests cannot raise it."
         )
     if one.direct < D7_3_BELOW * one.design:
         text = SYSTEMS[found.campaign.table.campaign.units].text
         notes.append(
-            f"The design strength straight from the tests (EN 1990 D7.3), {text(one.direct, 'force')}, is "
-            f"below the one by the partial factor (D7.2), {text(one.design, 'force')}, which clamp.toml "
-            "holds: so few tests of unknown scatter say little of the design level."
+            "The design strength straight from the tests (EN 1990 D7.3) is "
+            f"{text(one.direct, 'force')}, less than {text(one.design, 'force')} by the "
+            "partial factor (D7.2), which counts: few tests."
         )
     if one.scatter == LEAST_SCATTER:
         notes.append(
@@ -108,14 +109,36 @@ def _left_out(found: CampaignResult) -> list[str]:
     ]
 
 
+def failures(found: CampaignResult) -> dict[str, int]:
+    """How the tests that count failed, as far as somebody said, and how many did so."""
+    ways: dict[str, int] = {}
+    for test, on in zip(found.campaign.tests, found.counted, strict=True):
+        way = test.failure.strip().rstrip(".")
+        if on and way:
+            ways[way] = ways.get(way, 0) + 1
+    return ways
+
+
+def _failures(found: CampaignResult) -> list[str]:
+    """That one strength of several ways to fail is none of any of them."""
+    ways = failures(found)
+    if len(ways) < 2:
+        return []
+    listed = "; ".join(f"{way}: {count}" for way, count in ways.items())
+    return [
+        f"The tests failed in {len(ways)} ways ({listed}): one distribution does not hold for all of them. "
+        "Judge each way by itself, with its own tests (EN 1990 D7.1, from memory)."
+    ]
+
+
 def _other_metal(found: CampaignResult) -> list[str]:
     """That AISI S100 is no standard of this metal."""
     metal = found.campaign.table.specimen.metal
     if metal == "steel":
         return []
     return [
-        f"AISI S100 is a standard of cold-formed steel: on {metal} its statistics are followed by analogy; "
-        f"the standard of {metal} structures governs (from memory)."
+        f"AISI S100 is a standard of cold-formed steel: on {metal} its statistics are an analogy; the "
+        f"standard of {metal} structures governs (from memory)."
     ]
 
 
@@ -177,6 +200,11 @@ def _distribution(found: CampaignResult) -> list[str]:
     return [f"The strengths do not look {shape} (Shapiro-Wilk, {100.0 * chance:.1f} %); {why}."]
 
 
+def more_relied_on(found: CampaignResult) -> bool:
+    """Whether what more tests would buy hangs on no suspect and no odd distribution."""
+    return found.suspect < 0 and not chance_of_distribution(found) < DOUBTFUL
+
+
 def _more(found: CampaignResult) -> list[str]:
     """Whether what more tests would buy can be believed."""
     notes, name = [], ""
@@ -210,13 +238,13 @@ def _measurements(found: CampaignResult) -> list[str]:
     bare = sum(test.thickness is None for test in used)
     if bare:
         notes.append(
-            f"{bare} of {len(used)} tests have no measured sheet thickness: their strengths are taken as if "
-            "their sheet were nominal, which is unsafe if it was thicker."
+            f"No measured sheet thickness in {bare} of {len(used)} tests, taken as nominal: "
+            "UNSAFE if thicker."
         )
     if table.specimen.yield_strength is None or any(test.yield_strength is None for test in used):
         notes.append(
-            "Strengths are not corrected for the sheet's yield strength where nominal or measured values are "
-            "missing: unsafe if the specimens were stronger than nominal."
+            "Strengths are not corrected for the sheet's yield strength, as values are missing: UNSAFE if "
+            "the specimens were stronger than nominal."
         )
     return notes
 

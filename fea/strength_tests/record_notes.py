@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fea.strength_tests.curve_notes import unlike
+from fea.strength_tests.curve_notes import swapped, unlike
 from fea.strength_tests.curves import SLIP_DROP
 from fea.strength_tests.records import Record
 from fea.strength_tests.results import CampaignResult
@@ -29,6 +29,12 @@ def doubts(found: CampaignResult) -> list[str]:
             f"far stiffer or softer than the other curves: {_named(found, odd)}; correct the heads. Where "
             "they are right, give the strength of that test in place of its curve: leaving it out would "
             "lose what it held"
+        )
+    if wrong := swapped(found):
+        reasons.append(
+            f"columns of {_named(found, wrong)} contradict their heads: a force in even steps over a "
+            "displacement in uneven ones, stiffer the nearer to its loss; swap the heads. Where they are "
+            "right, give the strength of those tests in place of their curves"
         )
     return reasons
 

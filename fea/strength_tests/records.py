@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
 from fea.strength_tests.curves import LEAST_POINTS, QUIET, SLIP_DROP, STIFF_RANGE, noise_of
+from fea.strength_tests.jumps import FILTERED, step_up
 
 Array = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -19,7 +20,6 @@ STEEPER = 2.0  # times the steepest rise around a step, beyond which it is not t
 LED = 3  # loaded readings at least that must lead to a value before it can be said that they do not
 AROUND = 4  # readings before and after a step that say what steps the curve makes
 NEARBY = 15  # readings whose second differences tell the noise around one
-FILTERED = 3  # readings over which a filter may spread a jump
 START = 0.05  # of the largest force, from which a start is far from no force (judgment)
 GAUGE_STEP = 10.0  # times the steps around, beyond which a gauge jumped (judgment)
 GAUGE_WAY = 0.1  # of the way of the record, the least jump of a gauge that is told (judgment)
@@ -156,7 +156,8 @@ def _jump(u: Array, f: Array, top: int) -> tuple[float, float, float] | None:
         if odd.any():
             at = int(np.argmax(np.where(odd, rise, -np.inf)))
             return float(u[at]), float(highest[at]), float(rise[at])
-    return None
+    up = slice(top + 1)
+    return step_up(u[up], f[up], _local_noise(f)[up], _count(u))
 
 
 def _stiffness(u: Array, f: Array, top: int) -> float:

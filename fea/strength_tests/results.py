@@ -61,6 +61,11 @@ class Justified:
     asd: float
     over_factor: float
 
+    @property
+    def given(self) -> float:
+        """The scatter that took the place of the tests' own, NaN for none."""
+        return np.nan if self.scatter == self.sample.scatter else self.scatter
+
 
 @dataclass(frozen=True)
 class MoreTests:
@@ -76,6 +81,9 @@ class MoreTests:
         Of the characteristic strength (EN 1990 D7.2).
     factored : (3, a) float
         Middle, low and high of ASD and LRFD strength (AISI S100 K2) alike, as Omega is 1.6 / phi.
+    k, same : (a,) float
+        k_n of EN 1990 Table D1 with so many tests; characteristic strength if mean, scatter and lowest
+        test stayed as they are.
     """
 
     added: IntArray
@@ -83,6 +91,8 @@ class MoreTests:
     low: Array
     high: Array
     factored: Array
+    k: Array
+    same: Array
 
 
 @dataclass(frozen=True)

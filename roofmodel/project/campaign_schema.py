@@ -108,6 +108,11 @@ class TestTable(Table):
     calculated: Force | None = Field(
         None, description="Strength of this specimen by calculation, for the model factor."
     )
+    failure: Line = Field(
+        "",
+        max_length=80,
+        description='How it failed, in the same words for the same way: "slid on the seam".',
+    )
     excluded: Line = Field(
         "", max_length=200, description="Why this test does not count; it stays in every table."
     )
@@ -140,7 +145,7 @@ class CampaignFile(Table):
     file: str | None = Field(
         None,
         description="CSV file in place of test tables: heads test and strength [kN]; thickness [mm], "
-        "yield_strength [MPa], calculated [kN] and excluded where wanted.",
+        "yield_strength [MPa], calculated [kN], failure and excluded where wanted.",
     )
     test: list[TestTable] = Field(default_factory=list)
 

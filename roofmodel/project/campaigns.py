@@ -146,9 +146,9 @@ def _tests(path: Path, name: str, digest: object) -> tuple[TestTable, ...]:
     found = read_table(
         path,
         name,
-        ("test", "excluded"),
+        ("test", "failure", "excluded"),
         {"strength": "force", "calculated": "force", "thickness": "size", **dict.fromkeys(YIELD, "stress")},
-        frozenset({"excluded", "thickness", "calculated", *YIELD}),
+        frozenset({"excluded", "failure", "thickness", "calculated", *YIELD}),
         digest=digest,
         what="a CSV file of tests",
     )
@@ -166,7 +166,8 @@ def _tests(path: Path, name: str, digest: object) -> tuple[TestTable, ...]:
         value = found.number[head][i] if head in found.number else np.nan
         return None if np.isnan(value) else float(value)
 
-    excluded = found.text.get("excluded", ("",) * len(names))
+    bare = ("",) * len(names)
+    excluded, failure = (found.text.get(head, bare) for head in ("excluded", "failure"))
     return tuple(
         TestTable.model_construct(
             name=test,
@@ -175,6 +176,7 @@ def _tests(path: Path, name: str, digest: object) -> tuple[TestTable, ...]:
             thickness=cell("thickness", i),
             yield_strength=next((one for head in YIELD if (one := cell(head, i)) is not None), None),
             calculated=cell("calculated", i),
+            failure=failure[i],
             excluded=excluded[i],
         )
         for i, test in enumerate(names)

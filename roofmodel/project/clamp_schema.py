@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from roofmodel.project.base import StrengthKind, Table
 from roofmodel.project.field_types import (
+    Force,
     Grip,
     Holding,
     Line,
@@ -57,6 +58,43 @@ class StrengthTable(Table):
     )
 
 
+class SharesTable(Table):
+    """Strengths over today's, by direction."""
+
+    along: float | None = Field(None, gt=0.0, le=10.0, description="Along the seam.")
+    across: float | None = Field(None, gt=0.0, le=10.0, description="Level, across the seam.")
+    pull: float | None = Field(None, gt=0.0, le=10.0, description="Away from the roof.")
+    push: float | None = Field(None, gt=0.0, le=10.0, description="Toward the roof.")
+
+
+class ThreeMoreTable(Table):
+    """Strengths over today's after three more tests of each direction; `eavewright tests` writes it."""
+
+    en: SharesTable = Field(
+        default_factory=SharesTable,
+        description="Characteristic strengths by EN 1990 annex D, for format EN: median of what may come.",
+    )
+    asd_lrfd: SharesTable = Field(
+        default_factory=SharesTable,
+        description="Strengths by AISI S100 K2, for formats ASD and LRFD; the median of what may come.",
+    )
+
+
+class SeriesTable(Table):
+    """The tests of one direction behind a strength; `eavewright tests` writes it."""
+
+    direction: Literal["along", "across", "pull", "push", "roll", "twist"] = Field(
+        description="Direction that was tested."
+    )
+    tests: int = Field(ge=1, description="Number of tests that count.")
+    mean: Force | None = Field(None, description="Mean of their strengths.")
+    scatter: float | None = Field(None, ge=0.0, le=2.0, description="Scatter that was taken.")
+    failures: list[Line] = Field(default_factory=list, max_length=20, description="How they failed.")
+    excluded: list[Line] = Field(
+        default_factory=list, max_length=40, description="Tests that do not count, and why."
+    )
+
+
 class TestedTable(Table):
     """What the clamp's strengths were tested on; another panel is refused."""
 
@@ -81,6 +119,33 @@ class TestedTable(Table):
         max_length=40,
         description="What the tests leave open, as `eavewright tests` found it; said wherever they count.",
     )
+    series: list[SeriesTable] = Field(
+        default_factory=list,
+        description="The tests of each direction, for the data sheet; `eavewright tests` writes them.",
+    )
+    three_more: ThreeMoreTable | None = Field(
+        None,
+        description="What three more tests of each direction would make of the strengths; `span` says what "
+        "its loads gain by them.",
+    )
+
+    @model_validator(mode="after")
+    def _of_tested(self) -> TestedTable:
+        for name, shares in self.three_more or ():
+            untested = [one for one, value in shares if value is not None and one not in self.directions]
+            if untested:
+                msg = (
+                    f"three_more.{name}.{untested[0]} is given, but directions does not name "
+                    f'"{untested[0]}": more tests are those of a direction that was tested'
+                )
+                raise ValueError(msg)
+        series = [one.direction for one in self.series]
+        for one in series:
+            if one not in self.directions or series.count(one) > 1:
+                why = "is there twice" if series.count(one) > 1 else "is not in directions"
+                msg = f'series: direction "{one}" {why}; give one for each of directions'
+                raise ValueError(msg)
+        return self
 
 
 class ClampTable(Table):

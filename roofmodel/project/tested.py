@@ -48,7 +48,9 @@ def check_tested(clamp: ClampTable, panel: PanelTable, units: UnitSystem, lock: 
         _refuse("lock", tested.lock.strip(), "seam.lock", lock)
 
 
-_OF_EN = re.compile(r"[a-z, ]*, format EN: ")  # notes on strengths of that format, by `eavewright tests`
+# Notes on strengths of one format, as `eavewright tests` marks them.
+_OF_EN = re.compile(r"[a-z, ]*, format EN: ")
+_OF_AISI = re.compile(r"[a-z, ]*, formats ASD and LRFD: ")
 
 
 def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem, form: str) -> tuple[str, ...]:
@@ -67,11 +69,8 @@ def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem, form: 
         notes.append(
             f"UNSUPPORTED: {tested.tests} tests behind a clamp strength say nothing about its scatter."
         )
-    notes += [
-        f"Of the clamp's tests: {note.strip()}"
-        for note in tested.notes
-        if note.strip() and (form == "EN" or not _OF_EN.match(note))
-    ]
+    other = _OF_AISI if form == "EN" else _OF_EN
+    notes += [f"Tests, {note.strip()}" for note in tested.notes if note.strip() and not other.match(note)]
     notes += _installed(clamp.screw_torque, panel.substrate.strip(), tested, units)
     if thickness > tested.thickness / THINNER:
         notes.append(

@@ -170,12 +170,16 @@ def test_outputs_name_the_seams_and_check_repeats_a_cell(tmp_path):
     jsonschema.validate(data, json.loads((ROOT / "viewer" / "spans.schema.json").read_text()))
     with (out / "spans.csv").open() as file:
         lines = list(csv.DictReader(file))
+    with (out / "conditions.csv").open() as file:
+        hold = {line["number"]: line["words"] for line in csv.DictReader(file)}
     assert len(lines) == 2 * 2 * 2 * 2
     for line in lines:
         seam = float(line["seam spacing [mm]"]) / 1e3
         assert float(line["span [m]"]) / seam == pytest.approx(round(float(line["span [m]"]) / seam))
         assert line["rail"] in ("Cove 48", "Cove 60")
-        assert f"every {1e3 * seam:.1f} mm" in line["valid for"]
+        told = " ".join(hold[k] for k in line["numbers in conditions.csv"].split())
+        assert f"every {1e3 * seam:.1f} mm" in told
+        assert told.count(" high, every ") == 1
     told = float(done.output.split("2 kN/m: ")[1].split(" of ")[0])
     CliRunner().invoke(
         commands, ["check", str(out / "cell" / "project.toml"), "--out", str(tmp_path / "c"), "--no-picture"]

@@ -1,5 +1,6 @@
 """What a span table holds for stands in every output, and strengths of another panel are refused."""
 
+import csv
 import json
 from pathlib import Path
 
@@ -56,6 +57,15 @@ def run(path, *more):
     return CliRunner().invoke(commands, ["span", str(path), "--out", str(out), *more]), out
 
 
+def one_line(out, name):
+    """The first line of a table with the conditions that it names by their numbers."""
+    with (out / "conditions.csv").open() as file:
+        hold = {line["number"]: f"{line['what']}: {line['words']}" for line in csv.DictReader(file)}
+    with (out / name).open() as file:
+        line = next(csv.DictReader(file))
+    return " ".join([*line.values(), *(hold[k] for k in line["numbers in conditions.csv"].split())])
+
+
 def texts(out):
     """Each output as words, without the breaks of its lines."""
     sheets = openpyxl.load_workbook(out / "spans.xlsx")
@@ -65,8 +75,7 @@ def texts(out):
         "pdf": " ".join(page.extract_text() for page in pypdf.PdfReader(out / "spans.pdf").pages),
         "xlsx": " ".join(str(c) for sheet in sheets for row in sheet.values for c in row if c is not None),
         "json": " ".join(map(str, data["notes"])),
-        "spans.csv": (out / "spans.csv").read_text().splitlines()[1],
-        "loads.csv": (out / "loads.csv").read_text().splitlines()[1],
+        **{name: one_line(out, name) for name in ("spans.csv", "loads.csv")},
     }
     return {name: " ".join(text.split()) for name, text in found.items()}
 

@@ -13,7 +13,7 @@ from fea.spans.cells import worst_cell
 from fea.spans.lines import Arrangement, lines_of
 from fea.spans.study import run_study, study_choices, study_hardware, study_roof
 from tests.spans.test_cells import checked, studied
-from viewer.span.export import write_table
+from viewer.span.export import write_conditions, write_table
 
 SCREWED = """[clamp.screws]
 along = ["-35 mm", "35 mm", "-35 mm", "35 mm"]
@@ -115,11 +115,13 @@ def test_what_the_tables_say_of_screws(tmp_path):
     study = studied(tmp_path, replace=FEW | ON_SCREWS)
     found = run_study(study)
     write_table(found, tmp_path / "spans.csv")
+    write_conditions(found, tmp_path / "conditions.csv")
     with (tmp_path / "spans.csv").open() as file:
         lines = list(csv.DictReader(file))
     assert {line["governs"] for line in lines} == {"screws"}
     first = lines[0]
     assert first["largest load [kN/m]"] == first["screws [kN/m]"]
     # EN 1993-1-3 table 8.2 by hand: 0.45 d t f_u / 1.25.
-    assert f"pull-out of the support {0.45 * 5.5 * 1.5 * 0.390 / 1.25:.3g} kN" in first["valid for"]
-    assert "tests of the bracket on this panel beat calculation" in first["read with it"]
+    told = (tmp_path / "conditions.csv").read_text()
+    assert f"pull-out of the support {0.45 * 5.5 * 1.5 * 0.390 / 1.25:.3g} kN" in told
+    assert "tests of the bracket on this panel beat calculation" in told

@@ -172,3 +172,46 @@ def test_a_clamp_that_softens_hands_over_both_ends(tmp_path):
     assert "R-1" in study.table.clamp.test_basis
     assert ("R-2 " * 60).strip() in study.table.clamp.test_basis
     assert any("softens" in note for note in study.table.clamp.tested.notes)
+
+
+def test_three_more_tests_go_with_the_clamp(tmp_path):
+    """With the scatter known, more tests change k_n alone: exp((k_n - k_n+3) s), EN 1990 Table D1."""
+    known = (
+        '[method]\ndistribution = "lognormal"\nknown_scatter = 0.12\nscatter_reason = "200 earlier tests"\n'
+    )
+    found = judge(load_campaign(campaign(tmp_path, "pull", more=known)))
+    n, s = len(VALUES), np.sqrt(np.log1p(0.12**2))
+    at = found.more.added.tolist().index(3)
+    share = np.exp(1.6449 * (np.sqrt(1 + 1 / n) - np.sqrt(1 + 1 / (n + 3))) * s)
+    assert found.more.same[at] == pytest.approx(share, rel=1e-4)
+    assert found.more.middle[at] == pytest.approx(share, rel=4e-3)
+    tested = tomllib.loads(clamp_text(found))["clamp"]["tested"]
+    assert tested["three_more"]["en"]["pull"] == pytest.approx(found.more.middle[at], abs=1e-4)
+    assert tested["three_more"]["asd_lrfd"]["pull"] == pytest.approx(found.more.factored[0, at], abs=1e-4)
+    assert tested["series"][0]["tests"] == n
+    assert float(tested["series"][0]["mean"].split()[0]) == pytest.approx(
+        found.justified.sample.mean / 1e3, rel=1e-3
+    )
+
+
+def test_k_of_more_tests_is_that_of_table_d1(tmp_path):
+    """EN 1990 Table D1, scatter unknown: 2.18 for 6, 2.00 for 8, 1.92 for 10, 1.76 for 20 tests."""
+    found = judge(load_campaign(campaign(tmp_path)))
+    n = len(VALUES)
+    table = {6: 2.18, 8: 2.00, 10: 1.92, 20: 1.76}
+    shown = {n + int(a): float(k) for a, k in zip(found.more.added, found.more.k, strict=True)}
+    both = set(table) & set(shown)
+    assert both
+    for count in both:
+        assert shown[count] == pytest.approx(table[count], abs=0.015)
+
+
+def test_what_hangs_on_a_suspect_is_not_passed_on(tmp_path):
+    path = campaign(tmp_path)
+    text = path.read_text()
+    found = judge(load_campaign(path))
+    assert "[clamp.tested.three_more]" in clamp_text(found)
+    path.write_text(text + '[[test]]\nname = "odd"\nstrength = "1.2 kN"\n')
+    odd = judge(load_campaign(path))
+    assert odd.suspect >= 0
+    assert "[clamp.tested.three_more]" not in clamp_text(odd)

@@ -133,3 +133,48 @@ def test_the_picture_ends_its_model_where_the_fit_ends(tmp_path):
 
 def _read(found):
     return found.campaign.curves, found.readings
+
+
+def softened(folder, swap=(), scaled=()):
+    """Six clamps that soften up to a failure that ends the record, read at even steps of displacement."""
+    rng, text = np.random.default_rng(8), HEAD
+    for i in range(6):
+        u = 0.05e-3 * np.arange(120)
+        k, peak = STIFF * np.exp(0.06 * rng.normal()), SLIP * np.exp(0.04 * rng.normal())
+        f = peak * (1.0 - np.exp(-k * u / peak)) * (1.6 if i in scaled else 1.0)
+        f = np.maximum.accumulate(f + 2.0 * rng.normal(size=len(u)) * (u > 0.0)) + 0.1 * np.arange(len(u))
+        a, b = (f / 1e3, u * 1e3) if i in swap else (u * 1e3, f / 1e3)
+        rows = "\n".join(f"{x:.6f},{y:.6f}" for x, y in zip(a, b, strict=True))
+        (folder / f"c{i}.csv").write_text(f"displacement [mm],force [kN]\n{rows}")
+        text += f'[[test]]\nname = "T{i}"\ncurve = "c{i}.csv"\n'
+    (folder / "c.toml").write_text(text)
+    return folder / "c.toml"
+
+
+@pytest.mark.parametrize("swap", [(), range(6)], ids=["honest", "all"])
+def test_swapped_columns_that_only_rise_give_no_clamp_file(tmp_path, swap):
+    done = CliRunner().invoke(
+        commands, ["tests", str(softened(tmp_path, swap)), "--out", str(tmp_path / "o")]
+    )
+    said = " ".join(done.output.split())
+    assert done.exit_code == bool(swap), said
+    assert ("contradict their heads" in said) == bool(swap)
+    assert (tmp_path / "o" / "clamp.toml").exists() != bool(swap)
+
+
+@pytest.mark.parametrize("scaled", [(), (4,)])
+def test_a_test_of_another_scale_is_doubted_by_its_stiffness(tmp_path, scaled):
+    found = judge(load_campaign(softened(tmp_path, (), scaled)))
+    told = noted(found, "CHECK THE SCALE of T4")
+    assert len(told) == len(scaled)
+    assert found.counted.all()
+
+
+def test_several_ways_to_fail_are_told(tmp_path):
+    path = softened(tmp_path)
+    for number, way in enumerate(("slid", "slid", "lip tore")):
+        path.write_text(path.read_text().replace(f'"c{number}.csv"', f'"c{number}.csv"\nfailure = "{way}"'))
+    found = judge(load_campaign(path))
+    assert noted(found, "The tests failed in 2 ways (slid: 2; lip tore: 1)")
+    path.write_text(path.read_text().replace("lip tore", "slid"))
+    assert not noted(judge(load_campaign(path)), "The tests failed in")

@@ -206,6 +206,16 @@ def figure(name: str, alt: str, caption: str = "", width: str = "100%", *, float
     return f"#place({floats}, float: true, clearance: 14pt)[{shown}]\n" if floats else f"{shown}#v(6pt)\n"
 
 
+def smaller(content: str) -> str:
+    """Content set as small as tables are."""
+    return f"#[#set text(size: 8pt)\n#set par(spacing: 0.6em)\n{content}]\n"
+
+
+def new_page() -> str:
+    """What follows starts on a page of its own."""
+    return "#pagebreak(weak: true)\n"
+
+
 def kept_with_next(words: str) -> str:
     """Text that no end of a column or page parts from what follows."""
     return f"#block(sticky: true)[{words}]\n"

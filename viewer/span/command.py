@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from roofmodel.project.span_study import SpanStudy
 
 OUTPUTS = (
-    "spans.json", "spans.csv", "loads.csv", "spans.xlsx", "spans.pdf", "spans.html", "spans.png", "spans.svg",
+    "spans.json", "spans.csv", "loads.csv", "conditions.csv", "spans.xlsx", "spans.pdf", "spans.html",
+    "spans.png", "spans.svg",
 )  # fmt: skip
 CELL = ("cell/project.toml", "cell/clamps.csv")
 
@@ -48,7 +49,7 @@ def span(file: Path, out: Path, cell: str | None) -> None:
         from viewer.files import check_output, output_folder, write_text
         from viewer.snow.drawing import drawing_svg, write_png
         from viewer.span.chart import study_drawing
-        from viewer.span.export import write_book, write_loads, write_study, write_table
+        from viewer.span.export import write_book, write_conditions, write_loads, write_study, write_table
         from viewer.span.page import write_study_page
         from viewer.span.pdf import write_study_pdf
 
@@ -71,6 +72,7 @@ def span(file: Path, out: Path, cell: str | None) -> None:
         write_study(found, folder / "spans.json")
         write_table(found, folder / "spans.csv")
         write_loads(found, folder / "loads.csv")
+        write_conditions(found, folder / "conditions.csv")
         write_book(found, folder / "spans.xlsx")
         write_study_page(found, folder / "spans.html")
         write_study_pdf(found, folder / "spans.pdf")

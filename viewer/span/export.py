@@ -1,4 +1,4 @@
-"""spans.json, spans.csv and spans.xlsx."""
+"""spans.json, spans.csv, loads.csv, conditions.csv and spans.xlsx."""
 
 from __future__ import annotations
 
@@ -23,8 +23,9 @@ from viewer.span.words import CAUTIONS, down
 HEADS = (
     "rail", "arrangement", "span [m]", "largest load [kN/m]", "high end of band [kN/m]", "governs",
     *(f"{name} [kN/m]" for name in LIMITS), "span [ft]", "largest load [lbf/ft]", "high end of band [lbf/ft]",
-    *(f"{name} [lbf/ft]" for name in LIMITS), "seam spacing [mm]", "seam spacing [in]", "verified",
-    "valid for", "read with it",
+    *(f"{name} [lbf/ft]" for name in LIMITS), "with three more tests [kN/m]",
+    "with three more tests [lbf/ft]", "seam spacing [mm]", "seam spacing [in]", "verified",
+    "numbers in conditions.csv",
 )  # fmt: skip
 LOAD_HEADS = (
     "rail",
@@ -36,9 +37,10 @@ LOAD_HEADS = (
     "seam spacing [mm]",
     "seam spacing [in]",
     "verified",
-    "valid for",
-    "read with it",
+    "numbers in conditions.csv",
 )
+CONDITION_HEADS = ("number", "kind", "what", "words")
+Conditions = dict[tuple[str, str, str], int]  # kind, what and words of each by its number
 
 
 def study_data(found: StudyResult) -> dict[str, Any]:
@@ -72,6 +74,13 @@ def study_data(found: StudyResult) -> dict[str, Any]:
                         "largest_load_by_limit": rail.by_limit,
                         "utilization": rail.use,
                         "largest_span": rail.span,
+                        "three_more_tests": None
+                        if rail.more is None
+                        else {
+                            "largest_load": rail.more.load,
+                            "governing": rail.more.governing,
+                            "alone": rail.more.alone,
+                        },
                     }
                     for rail in found.rails
                 ],
@@ -89,21 +98,22 @@ def write_study(found: StudyResult, path: Path) -> None:
 
 def _lines(found: StudyResult) -> list[list[Any]]:
     """One line for every rail, arrangement and span; loads rounded down to four digits."""
-    lines = []
+    lines, hold = [], numbered(found)
     for rail in found.rails:
         name = found.study.table.rail[rail.rail].name
         for a, arrangement in enumerate(found.choices.arrangements):
             for i, span in enumerate(rail.spans):
-                words = _read_with(found, rail, rail.low[i, a])
+                words = _read_with(found, rail, rail.low[i, a], hold)
                 low, high = float(rail.low[i, a]), float(rail.high[i, a])
                 limit = int(rail.governing[i, a])
+                more = None if rail.more is None else [_number(rail.more.load[i, a], u) for u in (SI, US)]
                 own, american = ([_number(float(x), u) for x in rail.by_limit[i, a]] for u in (SI, US))
                 lines.append(
                     [
                         name, str(arrangement), round(float(span), 9), _number(low, SI),
                         _number(high, SI), "none" if limit < 0 else LIMITS[limit], *own,
                         float(down(float(span), "length", US, 7)), _number(low, US), _number(high, US),
-                        *american, *words,
+                        *american, *(more if more else ("", "")), *words,
                     ]
                 )  # fmt: skip
     return lines
@@ -111,11 +121,11 @@ def _lines(found: StudyResult) -> list[list[Any]]:
 
 def _spans(found: StudyResult) -> list[list[Any]]:
     """One line for every rail, arrangement and line load; "none" where no span of the study carries it."""
-    lines = []
+    lines, hold = [], numbered(found)
     for rail in found.rails:
         name = found.study.table.rail[rail.rail].name
         for a, arrangement in enumerate(found.choices.arrangements):
-            words = _read_with(found, rail, rail.low[:, a])
+            words = _read_with(found, rail, rail.low[:, a], hold)
             for m, load in enumerate(found.choices.loads.tolist()):
                 span = float(rail.span[m, a])
                 both = ["none", "none"]
@@ -126,13 +136,31 @@ def _spans(found: StudyResult) -> list[list[Any]]:
     return lines
 
 
-def _read_with(found: StudyResult, rail: RailTableau, loads: ArrayLike) -> tuple[float, float, str, str, str]:
-    """Seam spacing, whether a line of these loads is verified, what it holds for, what to read with it."""
+def _of_table(found: StudyResult, rail: RailTableau) -> list[tuple[str, str, str]]:
+    """All that one table holds for and is to be read with."""
+    rows = (*conditions(found, rail.seam), (f"Rail {rail.rail + 1}", rail_conditions(found, rail.rail)))
+    return [
+        *(("valid for", name, words) for name, words in rows),
+        *(("read with it", "note", words) for words in found.notes),
+        *(("read with it", "caution", words) for words in CAUTIONS),
+    ]
+
+
+def numbered(found: StudyResult) -> Conditions:
+    """What the tables hold for and are to be read with, each once with its number, by which lines name it."""
+    every = (("input", found.study.path.name, f"SHA-256 {found.study.digest}, eavewright {version()}"),)
+    some = [*every, *(one for rail in found.rails for one in _of_table(found, rail))]
+    return {one: number for number, one in enumerate(dict.fromkeys(some), 1)}
+
+
+def _read_with(
+    found: StudyResult, rail: RailTableau, loads: ArrayLike, hold: Conditions
+) -> tuple[float, float, str, str]:
+    """Seam spacing, whether a line of these loads is verified, and the numbers of its conditions."""
     known = found.verified_rail(rail.rail) and not np.isnan(loads).any()
-    valid = [f"{name}: {words}" for name, words in conditions(found, rail.seam)]
-    valid.append(f"Rail: {rail_conditions(found, rail.rail)}")
     seam = (round(1e3 * rail.seam, 4), round(rail.seam / 0.0254, 4))
-    return *seam, "yes" if known else unverified(found), ". ".join(valid), " ".join((*found.notes, *CAUTIONS))
+    numbers = sorted({1, *(hold[one] for one in _of_table(found, rail))})
+    return *seam, "yes" if known else unverified(found), f"{' '.join(map(str, numbers))}"
 
 
 def _number(load: float, units: Any) -> float | str:
@@ -147,6 +175,11 @@ def write_table(found: StudyResult, path: Path) -> None:
 def write_loads(found: StudyResult, path: Path) -> None:
     """Write loads.csv: the largest span of every load."""
     _write(LOAD_HEADS, _spans(found), path)
+
+
+def write_conditions(found: StudyResult, path: Path) -> None:
+    """Write conditions.csv: what the lines of the other tables hold for, by its numbers."""
+    _write(CONDITION_HEADS, [[number, *one] for one, number in numbered(found).items()], path)
 
 
 def _write(heads: tuple[str, ...], lines: list[list[Any]], path: Path) -> None:
@@ -177,13 +210,13 @@ def write_book(found: StudyResult, path: Path) -> None:
             page.append([safe(cell) for cell in line])
         page.freeze_panes = "D2"
         page.auto_filter.ref = page.dimensions
-    read = book.create_sheet("Read with it")
-    for text in (found.study.table.study.name, unverified(found), *found.notes, *CAUTIONS):
-        read.append([safe(text)])
-    hold = book.create_sheet("Valid for")
-    for row in conditions_table(found).rows:
-        hold.append([safe(cell) for cell in row])
-    hold.column_dimensions["A"].width, hold.column_dimensions["B"].width = 20.0, 110.0
+    hold = book.create_sheet("Conditions")
+    hold.append([safe(found.study.table.study.name), "", "", safe(unverified(found))])
+    hold.append(CONDITION_HEADS)
+    for one, number in numbered(found).items():
+        hold.append([number, *map(safe, one)])
+    for column, width in zip("ABCD", (10.0, 14.0, 20.0, 110.0), strict=True):
+        hold.column_dimensions[column].width = width
     book.properties.title = found.study.table.study.name
     book.properties.creator = f"eavewright {version()}"
     with atomic(path) as temporary:

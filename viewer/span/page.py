@@ -15,7 +15,8 @@ from viewer.report.page import page_environment
 from viewer.snow.drawing import drawing_svg
 from viewer.span.chart import study_drawing
 from viewer.span.conditions import conditions_table, unverified
-from viewer.span.words import CAUTIONS, compared, loads_table, spans_table, units_of
+from viewer.span.sheet import sheets
+from viewer.span.words import CAUTIONS, compared, loads_table, more_table, spans_table, units_of
 from viewer.typeface import page_css
 
 
@@ -38,6 +39,13 @@ def write_study_page(found: StudyResult, path: Path) -> None:
             title=title,
             chart=Markup(drawing_svg(study_drawing(found), table.study.name)),
             loads=[loads_table(found, rail, units) for units in systems for rail in found.rails],
+            sheets=sheets(found),
+            more=[
+                one
+                for units in systems
+                for rail in found.rails
+                if (one := more_table(found, rail, units)) is not None
+            ],
             compared=[table for units in systems for table in compared(found, units)],
             spans=[spans_table(found, rail, units) for units in systems for rail in found.rails],
             valid=conditions_table(found),

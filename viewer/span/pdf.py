@@ -12,8 +12,10 @@ from viewer.package import typeset as t
 from viewer.snow.drawing import drawing_svg
 from viewer.span.chart import study_drawing
 from viewer.span.conditions import conditions_table, unverified
-from viewer.span.words import CAUTIONS, compared, loads_table, spans_table, units_of
+from viewer.span.sheet import sheets
+from viewer.span.words import CAUTIONS, compared, loads_table, more_table, spans_table, units_of
 
+LAST = "All that is to be read with it stands at the end of this document."
 RAILS = 2  # in one picture, so that it fits a page
 
 
@@ -36,6 +38,12 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
     ]
     if not found.verified:
         parts.append(t.box(unverified(found), mark="open"))
+    for sheet in sheets(found):
+        parts.append(t.heading(f"Data sheet: {sheet.name}"))
+        parts.append(t.smaller(t.facts(sheet.facts, columns=1)))
+        parts += [t.table(one) for one in sheet.tables]
+        parts.append(t.smaller(t.bullets((*sheet.loud, *CAUTIONS, LAST))))
+        parts.append(t.new_page())
     parts += [t.heading("What the tables hold for"), t.table(conditions_table(found))]
     files = {}
     for first_rail in range(0, len(found.rails), RAILS):
@@ -48,6 +56,12 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
         system = "SI units" if units is SI else "US units"
         parts.append(t.heading(f"Largest line loads, {system}"))
         parts += [t.table(loads_table(found, rail, units)) for rail in found.rails]
+        more = [one for rail in found.rails if (one := more_table(found, rail, units)) is not None]
+        if more:
+            parts += [
+                t.heading(f"What three more tests of the clamp would buy, {system}"),
+                *map(t.table, more),
+            ]
         parts += [t.table(table) for table in compared(found, units)]
         parts.append(t.heading(f"Largest spans, {system}"))
         parts += [t.table(spans_table(found, rail, units)) for rail in found.rails]

@@ -66,6 +66,29 @@ def loads_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tab
     )
 
 
+def more_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Table | None:
+    """Largest line loads after three more tests of each direction; None where nobody said."""
+    more = rail.more
+    if more is None:
+        return None
+    rows = []
+    for i, span in enumerate(rail.spans):
+        cells = []
+        for a in range(len(found.choices.arrangements)):
+            load, today, limit = float(more.load[i, a]), float(rail.low[i, a]), int(more.governing[i, a])
+            text = f"{down(load, 'line', units)}{_change(load, today)}"
+            cells.append(text if limit < 0 else f"{text} {LIMITS[limit]}")
+        rows.append((span_text(float(span), units), *cells))
+    return Table(
+        f"{_named(found, rail, units)}: largest line load with three more tests, {units.label('line')}",
+        (f"span, {units.label('length')}", *map(str, found.choices.arrangements)),
+        "n" * (1 + len(found.choices.arrangements)),
+        tuple(rows),
+        note="NOT to be used before the tests are done. In brackets: against today, rounded down.",
+        plain_note=True,
+    )
+
+
 def compared(found: StudyResult, units: UnitSystem) -> tuple[Table, ...]:
     """Up to `BESIDE` rails side by side on spans that two of them have, each arrangement's loads."""
     # One rail on several seam spacings carries the same on the same span: no news.

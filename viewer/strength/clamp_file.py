@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -26,7 +27,11 @@ DIRECTIONS = ("along", "across", "pull", "push")
 # Notes that hold no reservation, or one that a line of the table takes up.
 BEHIND = ("What more", "AISI S100 K2.1.1 with", "Strengths are those of one clamp", HEIGHT_OPEN)
 # Notes on strengths of format EN alone, left out where ASD or LRFD take theirs.
-OF_EN = ("The design strength straight from the tests", "The 5 % fractile,")
+OF_EN = ("The design strength straight from the tests", "The lowest test,")
+OF_AISI = (
+    "AISI S100 is a standard of",
+)  # and those on strengths of ASD and LRFD, left out where EN takes its
+THREE = 3  # more tests, about what a maker adds to a campaign
 SAME = ("clamp", "seam", "seam_height", "metal", "thickness", "substrate", "screw_torque")
 UNITS = {
     "SI": {"force": (1e3, "kN"), "stiffness": (1e6, "kN/mm"), "moment": (1.0, "N*m")},
@@ -64,12 +69,32 @@ class _Method(BaseModel):
     conversion: Number
 
 
+class _Test(BaseModel):
+    name: str
+    counts: bool
+    excluded: str
+    failure: str
+
+
 class _Justified(BaseModel):
     count: Annotated[int, Field(ge=1)]
+    mean: Number
+    scatter: Share
     characteristic: Share
     design: Share
     asd: Share | None
     lrfd: Share | None
+
+
+class _Factored(BaseModel):
+    median: list[Number | None]
+
+
+class _More(BaseModel):
+    added: list[int]
+    median: list[Number | None]
+    factored: _Factored
+    relied_on: bool
 
 
 class _Mean(BaseModel):
@@ -93,6 +118,8 @@ class _Results(BaseModel):
     specimen: _Specimen
     method: _Method
     justified: _Justified
+    more_tests: _More
+    tests: list[_Test]
     rig: _Rig | None
     doubts: list[str]
     notes: list[str]
@@ -205,6 +232,8 @@ def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> 
         f"directions = [{', '.join(_quoted(name) for name in some)}]",
         f"tests = {min(one['justified']['count'] for one in all_)}",
         *_open_notes(some),
+        *_series(some, units),
+        *_three_more(some),
     ]
     return "\n".join(lines) + "\n"
 
@@ -216,11 +245,59 @@ def _open_notes(some: dict[str, dict[str, Any]]) -> list[str]:
         for note in one["notes"]:
             if not note.startswith(BEHIND):
                 of.setdefault(_line(note), []).append(name)
-    lines = [
-        f"    {_quoted(', '.join(on) + (', format EN: ' if note.startswith(OF_EN) else ': ') + note)},"
-        for note, on in of.items()
-    ]
+    ends = {note: ", format EN" for note in of if note.startswith(OF_EN)}
+    ends |= {note: ", formats ASD and LRFD" for note in of if note.startswith(OF_AISI)}
+    lines = [f"    {_quoted(', '.join(on) + ends.get(note, '') + ': ' + note)}," for note, on in of.items()]
     return ["notes = [", *lines, "]"] if lines else []
+
+
+def _series(some: dict[str, dict[str, Any]], units: UnitSystem) -> list[str]:
+    """The tests of each direction: how many, mean and scatter, how they failed, which do not count."""
+    lines = []
+    for name, one in some.items():
+        ways = Counter(
+            _line(test["failure"]) for test in one["tests"] if test["counts"] and test["failure"].strip()
+        )
+        out = [f"{test['name']}: {test['excluded']}" for test in one["tests"] if not test["counts"]]
+        lines += [
+            "",
+            "[[clamp.tested.series]]",
+            f"direction = {_quoted(name)}",
+            f"tests = {one['justified']['count']}",
+            f"mean = {_quoted(_amount(one['justified']['mean'], 'force', units))}",
+            f"scatter = {one['justified']['scatter']:.4f}",
+        ]
+        lines += [f"failures = {_list(f'{way} ({n})' for way, n in ways.items())}"] if ways else []
+        lines += [f"excluded = {_list(out)}"] if out else []
+    return lines
+
+
+def _three_more(some: dict[str, dict[str, Any]]) -> list[str]:
+    """What three more tests of each direction would make of the strengths, where that can be relied on."""
+    known = {name: more for name, one in some.items() if (more := one["more_tests"])["relied_on"]}
+    open_ = [name for name in some if name not in known]
+    if not known:
+        return []
+    lines = [
+        "",
+        "[clamp.tested.three_more]",
+        "# Strengths over today's after three more tests of each direction: half of all campaigns end above.",
+    ]
+    of_format = {
+        "en": {name: (more["added"], more["median"]) for name, more in known.items()},
+        "asd_lrfd": {name: (more["added"], more["factored"]["median"]) for name, more in known.items()},
+    }
+    for field, columns in of_format.items():
+        after = {name: dict(zip(*both, strict=False)).get(THREE) for name, both in columns.items()}
+        shares = ", ".join(
+            f"{name} = {math.floor(1e4 * share) / 1e4:.4f}" for name, share in after.items() if share
+        )
+        lines.append(f"{field} = {{ {shares} }}")
+    if open_:
+        lines.append(
+            f"# not of {', '.join(open_)}: a suspect or an odd distribution has to be explained first"
+        )
+    return lines
 
 
 def write_clamp(found: CampaignResult, joined: Sequence[dict[str, Any]], path: Path) -> None:
@@ -248,7 +325,8 @@ def _stiffness(some: dict[str, dict[str, Any]], units: UnitSystem) -> list[str]:
         ]
     wanting = [name for name in DIRECTIONS[:3] if name not in known]
     if wanting:
-        lines.append(f"# stiffness: {', '.join(wanting)} is wanting; curves and a [rig] that fits give it")
+        lines.append(f"# stiffness: {', '.join(wanting)} is wanting; curves and a [rig] that fits give it,")
+        lines.append("# or tests of their own: the page on strengths says how they are measured")
     return lines
 
 
@@ -283,6 +361,10 @@ def _amount(value: float, kind: str, units: UnitSystem, *, down: bool = False) -
 
 def _line(text: str) -> str:
     return " ".join(str(text).split())
+
+
+def _list(texts: Iterable[str]) -> str:
+    return f"[{', '.join(map(_quoted, texts))}]"
 
 
 def _quoted(text: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from fea.strength_tests.notes import more_relied_on
 from fea.strength_tests.record_notes import doubts
 from fea.strength_tests.results import CampaignResult, Justified
 from viewer.export import file_head
@@ -76,6 +77,9 @@ def _more(found: CampaignResult) -> dict[str, Any]:
         "median": more.middle,
         "low": more.low,
         "high": more.high,
+        "k": more.k,
+        "same": more.same,
+        "relied_on": more_relied_on(found),
         "median_without_suspect": None if other is None else other.middle,
         "factored": {
             "median": more.factored[0],
@@ -94,6 +98,7 @@ def _test(found: CampaignResult, i: int) -> dict[str, Any]:
         "at_nominal": found.nominal[i],
         "counts": bool(found.counted[i]),
         "excluded": test.excluded,
+        "failure": test.failure,
         "deviations": found.distance[i],
         "suspect": i == found.suspect,
         "curve": None if reading is None else dict(reading.__dict__),

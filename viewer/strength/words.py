@@ -69,6 +69,7 @@ def tests_table(found: CampaignResult) -> Table:
     for i, test in enumerate(found.campaign.tests):
         reading = found.readings[i]
         status = "counts" if found.counted[i] else f"does not count: {test.excluded.strip().rstrip('.')}"
+        status += f"; failed: {test.failure.strip()}" if test.failure.strip() else ""
         if i == found.suspect:
             status += f"; {SUSPECT}"
         rows.append(
@@ -188,9 +189,10 @@ def _value(one: Justified, what: str, units: UnitSystem) -> str:
 
 
 LOT = (
-    "If the further specimens come from the same lot as these. Mean and scatter are drawn from what these "
-    "tests say of them; 20,000 draws, the same in every run. A wide range says that the scatter is not "
-    "known yet."
+    "k: EN 1990 Table D1 with so many tests. Same mean and scatter: as if nothing but the number of tests "
+    "changed, held to the lowest test of today. Median and range: if further specimens come from the same "
+    "lot. Mean and scatter are drawn from what these tests say of them; 20,000 draws, the same in "
+    "every run. A wide range says that the scatter is not known yet."
 )
 
 
@@ -211,18 +213,21 @@ def more_tables(found: CampaignResult) -> tuple[Table, Table]:
     rows = tuple(
         (
             f"{added} more",
+            significant(k),
+            force(today.characteristic * same),
             force(today.characteristic * middle),
             _gain(middle),
             f"{force(today.characteristic * low)} to {force(today.characteristic * high)}",
             *rest,
         )
-        for added, middle, low, high, rest in zip(
-            more.added, more.middle, more.low, more.high, without, strict=True
+        for added, k, same, middle, low, high, rest in zip(
+            more.added, more.k, more.same, more.middle, more.low, more.high, without, strict=True
         )
     )
     last = () if other is None else ("median without the suspect",)
     heads = (
-        "Tests", "Characteristic strength, median", "against today", "8 in 10 campaigns end in", *last,
+        "Tests", "k", "Characteristic strength, same mean and scatter", "median", "against today",
+        "8 in 10 campaigns end in", *last,
     )  # fmt: skip
     by_en = Table("What more tests would buy", heads, "t" + "n" * (len(heads) - 1), rows, note=LOT)
     without = suspect("asd", () if other is None else other.factored[0])

@@ -1,0 +1,138 @@
+"""What three more tests of the clamp would make of a span table: its strengths as shares of today's."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.rails.rows import rails_to_solve
+from fea.spans.bench import CLAMP
+from fea.spans.capacity import Choices, clamp_loads
+from fea.spans.missing import DIRECTIONS
+from fea.spans.rows import Hardware
+from roofmodel.project.clamp_schema import ClampTable
+from roofmodel.surface import RoofSurface
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Gains:
+    """What three more tests would do to the table of one rail on one seam spacing.
+
+    Attributes
+    ----------
+    load : (n, a) float
+        Largest line load with all directions' strengths after their further tests; NaN where not verified.
+        [N/m]
+    governing : (n, a) int
+        Limit that is then reached first, -1 for none.
+    alone : dict
+        The same loads where one direction alone is tested further. [N/m]
+    """
+
+    load: Array
+    governing: IntArray
+    alone: dict[str, Array]
+
+
+def three_more(clamp: ClampTable, form: str) -> dict[str, float]:
+    """Strengths over today's by direction, for a design format; empty where nobody said."""
+    tested = clamp.tested
+    if tested is None or tested.three_more is None:
+        return {}
+    shares = tested.three_more.en if form == "EN" else tested.three_more.asd_lrfd
+    given = clamp.strength.model_dump()
+    return {name: value for name, value in shares if value is not None and given[name] is not None}
+
+
+def gains(
+    roof: RoofSurface,
+    hardware: tuple[Hardware, ...],
+    choices: Choices,
+    shares: dict[str, float],
+    low: Array,
+    by_limit: Array,
+) -> Gains:
+    """What stronger clamps would carry.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+        Of one plane, for its slope.
+    hardware : tuple of Hardware
+        Every variant of one rail on one seam spacing; the least counts.
+    choices : Choices
+    shares : dict
+        Strength after further tests over today's, by direction.
+    low : (n, a) float
+        Largest loads today, NaN where not verified. [N/m]
+    by_limit : (n, a, l) float
+        Those of each limit today. [N/m]
+    """
+    sets = [shares, *({name: value} for name, value in shares.items())]
+    factors = np.array([[one.get(name, 1.0) for name in DIRECTIONS] for one in sets])
+    clamps = np.min([_clamps(roof, one, choices, factors) for one in hardware], axis=0)
+    found, leads = [], None
+    for load in clamps:
+        every = np.where(np.isnan(by_limit), np.inf, by_limit)
+        every[..., CLAMP] = load
+        least = every.min(axis=2)
+        if leads is None:
+            first = np.argmax(every <= least[..., None] * (1.0 + 1e-9), axis=2)
+            leads = np.where(np.isnan(low) | ~np.isfinite(least), -1, first)
+        found.append(np.where(np.isnan(low), np.nan, np.minimum.accumulate(least, axis=0)))
+    assert leads is not None
+    return Gains(found[0], leads, dict(zip(shares, found[1:], strict=True)))
+
+
+def _clamps(roof: RoofSurface, hardware: Hardware, choices: Choices, factors: Array) -> Array:
+    """Largest loads by the clamp alone, (f, n, a), with its strengths times each row of (f, 6) factors."""
+    kinds = () if choices.splice is None else (choices.splice,)
+    rails = rails_to_solve(kinds, hardware.rail)
+    return np.min(
+        [clamp_loads(roof, replace(hardware, rail=rail), choices, factors) for rail in rails], axis=0
+    )
+
+
+def more_words(
+    clamp: ClampTable, form: str, tables: Sequence[tuple[Array, IntArray, Gains | None]]
+) -> list[str]:
+    """What three more tests would buy, from the largest loads, what governs and the gains of every table."""
+    if clamp.tested is None:
+        return []
+    shares = three_more(clamp, form)
+    if not shares:
+        return ["clamp.tested.three_more is not given: what more tests would buy is not known."]
+    held, rail, total = [], 0, 0
+    gained: dict[str, list[float]] = {name: [] for name in shares}
+    for low, governing, more in tables:
+        if more is None:
+            continue
+        of_clamp = (governing == CLAMP) & (low > 0.0) & np.isfinite(low)
+        held += (more.load[of_clamp] / low[of_clamp] - 1.0).tolist()
+        for name, load in more.alone.items():
+            gained[name] += (load[of_clamp] / low[of_clamp] - 1.0).tolist()
+        total += int((governing >= 0).sum())
+        rail += int(((governing >= 0) & (governing != CLAMP)).sum())
+    if not held:
+        return ["More tests of the clamp buy nothing here: it governs no load of these tables."]
+    each = "; ".join(f"{name} {_percent(np.array(some))}" for name, some in gained.items())
+    untold = [name for name in clamp.tested.directions if name not in shares]
+    left = f" Nothing is known of {', '.join(untold)}." if untold else ""
+    rest = f" In {rail} of {total} cells something else governs: there they buy nothing." if rail else ""
+    return [
+        f"Three more tests of each direction would change the {len(held)} loads that the clamp governs by "
+        f"{_percent(np.array(held))} (of one direction alone: {each}).{rest}{left} Half of all campaigns end "
+        "above it, half below, if the specimens come from the same lot; it may not be used before."
+    ]
+
+
+def _percent(share: Array) -> str:
+    low, high = (np.floor(1000.0 * x + 1e-6) / 10.0 for x in (share.min(), share.max()))
+    ends = dict.fromkeys(f"{x + 0.0:+.1f}".replace("-", "−") for x in (low, high))
+    return f"{' to '.join(ends)} %"
