@@ -20,7 +20,7 @@ from roofmodel.profiles.shapes import shape_outline
 from roofmodel.project.hardware_tables import make_rail
 from roofmodel.project.load import load_project
 from roofmodel.project.schema import RailTable
-from roofmodel.project.span_study import load_study
+from roofmodel.project.span_study import SpanStudy, load_study
 from roofmodel.project.validation import read_text, read_toml
 from roofmodel.units import UnitSystem, parse, shown
 from viewer.quantities import system
@@ -141,7 +141,11 @@ def _of_study(file: Path, name: str | None) -> Seen:
     if name is not None and name not in names:
         message = f"--rail: there is no rail {shown(name)} in {file.name}; it has {', '.join(names)}"
         raise InputError(message)
-    at = 0 if name is None else names.index(name)
+    return study_rail(study, 0 if name is None else names.index(name))
+
+
+def study_rail(study: SpanStudy, at: int) -> Seen:
+    """A rail of a span study, ranges at their middle; InputError where it has no outline."""
     table, rail = study.table.rail[at], study.variants[0].rails[at]
     return _seen(
         study.inputs,

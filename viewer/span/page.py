@@ -30,6 +30,7 @@ def write_study_page(found: StudyResult, path: Path) -> None:
         ("Program", f"eavewright {version()}"),
         ("Input", f"{found.study.path.name}, SHA-256 {found.study.digest}"),
     )
+    drawn = sheets(found)
     text = (
         page_environment()
         .get_template("spans.html.j2")
@@ -39,7 +40,10 @@ def write_study_page(found: StudyResult, path: Path) -> None:
             title=title,
             chart=Markup(drawing_svg(study_drawing(found), table.study.name)),
             loads=[loads_table(found, rail, units) for units in systems for rail in found.rails],
-            sheets=sheets(found),
+            sheets=drawn,
+            sections=[
+                None if one.section is None else Markup(drawing_svg(one.section, one.name)) for one in drawn
+            ],
             more=[
                 one
                 for units in systems

@@ -38,14 +38,17 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
     ]
     if not found.verified:
         parts.append(t.box(unverified(found), mark="open"))
-    for sheet in sheets(found):
+    files = {}
+    for number, sheet in enumerate(sheets(found)):
         parts.append(t.heading(f"Data sheet: {sheet.name}"))
         parts.append(t.smaller(t.facts(sheet.facts, columns=1)))
         parts += [t.table(one) for one in sheet.tables]
+        if sheet.section is not None:
+            files[f"section{number}.svg"] = drawing_svg(sheet.section, sheet.name).encode()
+            parts.append(t.figure(f"section{number}.svg", f"Section of {sheet.name}", width="70%"))
         parts.append(t.smaller(t.bullets((*sheet.loud, *CAUTIONS, LAST))))
         parts.append(t.new_page())
     parts += [t.heading("What the tables hold for"), t.table(conditions_table(found))]
-    files = {}
     for first_rail in range(0, len(found.rails), RAILS):
         rails = found.rails[first_rail : first_rail + RAILS]
         picture = f"chart{first_rail}.svg"

@@ -11,8 +11,13 @@ import numpy as np
 from fea.spans.bench import LIMITS
 from fea.spans.missing import DIRECTIONS
 from fea.spans.study import RailTableau, StudyResult
+from roofmodel.errors import InputError
+from roofmodel.project.span_study import SpanStudy
 from roofmodel.units import SI, US, UnitSystem
 from viewer.report.tables import Table
+from viewer.section.picture import section_drawing
+from viewer.section.read import study_rail
+from viewer.snow.drawing import Drawing
 from viewer.span.chart import LETTERS
 from viewer.span.conditions import both, conditions, rail_conditions
 from viewer.span.words import down, span_text, units_of
@@ -27,9 +32,10 @@ SHOWN = ("Slope", "Seams", "Sheet", "Panel anchorage", "Clamp", "Screws", "Test 
 
 @dataclass(frozen=True)
 class Sheet:
-    """One rail's data sheet: facts in pairs, tables, and the notes that must not be missed."""
+    """One rail's data sheet: section (None without an outline), facts, tables, notes not to be missed."""
 
     name: str
+    section: Drawing | None
     facts: tuple[tuple[str, str], ...]
     tables: tuple[Table, ...]
     loud: tuple[str, ...]
@@ -42,12 +48,27 @@ def sheets(found: StudyResult) -> list[Sheet]:
     return [
         Sheet(
             rail.name,
+            _section(found.study, number),
             (("Rail", rail_conditions(found, number)), *facts),
             (tests_table(found), *(_loads(found, one) for one in found.rails if one.rail == number)),
-            loud,
+            tuple(note for note in loud if not _of_another(note, found, rail.name)),
         )
         for number, rail in enumerate(found.study.table.rail)
     ]
+
+
+def _of_another(note: str, found: StudyResult, name: str) -> bool:
+    return (
+        any(f" of {one.name}:" in note for one in found.study.table.rail if one.name != name)
+        and f" of {name}:" not in note
+    )
+
+
+def _section(study: SpanStudy, number: int) -> Drawing | None:
+    try:
+        return section_drawing(study_rail(study, number))
+    except InputError:  # a rail that is given by its values alone
+        return None
 
 
 def tests_table(found: StudyResult) -> Table:
