@@ -159,7 +159,7 @@ def study_rail(study: SpanStudy, at: int) -> Seen:
 
 
 def _plain(table: RailTable, rail: Rail) -> Profile:
-    """Profile of a tube or bar that the project gives by its sizes."""
+    """Profile of a tube or bar that the project gives by its sizes, with the values that the checks use."""
     poisson = rail.material.E / rail.material.G / 2.0 - 1.0
     label = rail.section.label
     size = {
@@ -168,7 +168,8 @@ def _plain(table: RailTable, rail: Rail) -> Profile:
         if (value := getattr(table, name)) is not None
     }
     if table.shape in ("round tube", "rectangular tube"):
-        return profile_of(shape_outline(table.shape, size), poisson, label)
+        found = profile_of(shape_outline(table.shape, size), poisson, label)
+        return replace(found, section=rail.section)
     if table.shape == "round bar":
         return profile_of(Point(0.0, 0.0).buffer(0.5 * size["diameter"], quad_segs=24), poisson, label)
     if table.shape == "flat bar":
