@@ -24,7 +24,6 @@ from viewer.report.working_parts import Feeder
 Array = NDArray[np.float64]
 
 CORNERS = 16  # an area with more is told by its extent
-DRAWN = 40  # corners of an area that has any numbered
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
 NEAR = 0.01  # corners nearer to each other are one on paper [m]
 SLIVER = 1e-3  # part of an area below which a zone is not told [-]
@@ -110,12 +109,12 @@ def catchment_table(analysis: Analysis, working: Working | None, units: UnitSyst
     )
     axes = units.label("length")
     note = (
-        f"Corners are (east, north) in {axes} on plan, as on the axes of the drawing and in the project file; "
-        "from them the area by A = ½ |Σ (x_i y_i+1 − x_i+1 y_i)|, or by triangles. A zone's pressure is linear: "
-        "its mean over an area is its pressure at the area's center of gravity."
+        f"Corners are (east, north) in {axes} on plan, as on the axes of the drawing and in the project "
+        "file. An area is half the size of the sum of x y' − x' y over its sides, or that of its triangles. "
+        "A zone's pressure is linear: its mean over an area is its pressure at the area's center of gravity."
     )
     caption = "Where the snow lies that comes from beside the strip"
-    return Table(caption, heads, "tttnnnnt", tuple(rows), note=note, plain_note=True)
+    return Table(caption, heads, "tstnnnnt", tuple(rows), note=note, plain_note=True)
 
 
 def _corner_words(piece: Piece, origin: Array, units: UnitSystem) -> str:
@@ -252,7 +251,9 @@ def catchment_svg(analysis: Analysis, working: Working | None, units: UnitSystem
                 svg.element("circle", cx=x, cy=y, r=2.6, fill=style.PAPER, stroke=style.INK, stroke_width=1.1)
                 for x, y in view.at(inside).tolist()
             ]
-            parts += _row_name(layout.row_name[other], shapely.get_coordinates(shown), view, other != row)
+            parts += _row_name(
+                layout.row_name[other], shapely.get_coordinates(shown), view, least=other != row
+            )
     x, y = view.at(place).tolist()
     parts.append(svg.element("circle", cx=x, cy=y, r=6.5, fill="none", stroke=style.INK, stroke_width=1.8))
     parts.append(svg.text(working.clamp, x, y + 20.0, TYPE, anchor="middle", bold=True, halo=True))
@@ -319,7 +320,7 @@ def _axes(analysis: Analysis, view: _View, units: UnitSystem) -> list[str]:
             x, y = view.at(at).tolist()
             far = np.array([x, b[1]]) if axis == 0 else np.array([b[0], y])
             parts.append(svg.line(np.stack([np.array([x, y]), far]), style.HAIRLINE, 0.6))
-            words = f"{value:.{places}f}".replace("-", "−")
+            words = signed(f"{value:.{places}f}")
             if axis == 0:
                 parts.append(svg.text(words, x, y + 13.0, 9.5, anchor="middle", color=style.MUTED))
             else:
@@ -361,7 +362,7 @@ def _plane_name(name: str, shown: BaseGeometry, view: _View) -> list[str]:
     return [svg.text(name, x, y + 4.0, TYPE, anchor="middle", color=style.MUTED, bold=True, halo=True)]
 
 
-def _row_name(name: str, ends: Array, view: _View, least: bool) -> list[str]:
+def _row_name(name: str, ends: Array, view: _View, *, least: bool) -> list[str]:
     a, b = view.at(ends[[0, -1]])
     if np.linalg.norm(b - a) < 30.0:
         return []
@@ -386,7 +387,7 @@ def _corner_marks(piece: Piece, view: _View) -> list[str]:
     """Dots with the letters of the table, outside the area, and the area's name in it."""
     parts = []
     for number, ring in enumerate(piece.corners):
-        if len(ring) > min(CORNERS, DRAWN):
+        if len(ring) > CORNERS:
             continue
         at = view.at(ring)
         middle = at.mean(axis=0)

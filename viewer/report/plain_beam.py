@@ -79,7 +79,7 @@ def lever(analysis: Analysis, at: ClampAt) -> float:
 
 
 def plain_shares(analysis: Analysis, at: ClampAt) -> tuple[Array, Array]:
-    """Of two plain beams, on clamps that tip freely and not at all: k (2,), and k_E (2, 2) by the row's ends."""
+    """Of plain beams on clamps that tip freely and not at all: k (2,), and k_E (2, 2) by row end."""
     project = analysis.project
     layout, force = project.layout, analysis.force
     row = int(layout.clamp_row[at.clamp])

@@ -102,8 +102,8 @@ def moment_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
                 ),
                 Number(moment, "grip moment"),
                 f"e from the grip up to {where}; k_M = M / (F e), M from the same frame as R",
-                "k_M: the part of its own moment F e that the clamp keeps; the rail's twist passes the rest to "
-                f"its neighbors. {tipping_words(analysis, at, moment / (along * arm))}".strip(),
+                "k_M: the part of its own moment F e that the clamp keeps; the rail's twist passes the rest "
+                f"to its neighbors. {tipping_words(analysis, at, moment / (along * arm))}".strip(),
             )
         )
     over = 0.0
