@@ -16,7 +16,7 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture import svg
 from viewer.picture.labels import text_width
-from viewer.quantities import quantity
+from viewer.quantities import quantity, signed
 from viewer.report.tables import Table
 from viewer.report.working import Working
 from viewer.report.working_parts import Feeder
