@@ -170,8 +170,7 @@ def _scope(content: Mapping[str, Any], splices: str) -> str:
         t.heading("Scope, assumptions and model"),
         t.bullets(content["model"], numbered=True),
         t.heading(IN_FULL, 2),
-        t.bullets([text for text in (verdict.falling, splices, *verdict.cautions) if text])
-        or t.paragraph("Nothing."),
+        t.bullets([text for text in known if text]) or t.paragraph("Nothing."),
     ]
     if content["case_notes"]:
         parts += [t.heading("Choices made for the snow", 2), t.bullets(content["case_notes"])]
