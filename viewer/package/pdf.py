@@ -16,12 +16,13 @@ from viewer.package import typeset as t
 from viewer.package.bill import bill_of, splice_caution
 from viewer.package.front import IN_FULL, front
 from viewer.package.sway import SwayFindings, missing_table, place_words, sway_words, tornado_drawing
+from viewer.package.zones import zone_parts
 from viewer.places import near_line
 from viewer.quantities import system
 from viewer.report.page import DEFLECTED_WORDS, report_content
 from viewer.report.tables import Table
 from viewer.snow.drawing import drawing_svg
-from viewer.snow.page import section_chapter, zone_chapters
+from viewer.snow.page import section_chapter
 from viewer.snow.sheet import case_drawing, sheet_drawing
 from viewer.snow.study import SnowStudy, snow_study
 
@@ -274,7 +275,7 @@ def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes],
     if len(study.sections) > SECTIONS:
         words = f"{SECTIONS} of {len(study.sections)} sections are drawn; `eavewright snow` has all."
         cuts.append(t.paragraph(words, note=True))
-    parts += ["".join(cuts), t.heading("Zones, worked out", 2), t.columns(_zones(study, units))]
+    parts += ["".join(cuts), t.heading("Zones, worked out", 2), zone_parts(study, units)]
     return "".join([*parts, t.all_placed()])
 
 
@@ -289,24 +290,6 @@ def _governing_case(
     svg = drawing_svg(plan, words)
     _keep(files, "case.svg", svg)
     return [t.figure("case.svg", words, words, _wide(svg, 105.0), floats="auto")]
-
-
-def _zones(study: SnowStudy, units: UnitSystem) -> list[str]:
-    parts = []
-    for zone in zone_chapters(study):
-        head = t.paragraph(f"{zone['number']}  {zone['name']}", bold=True)
-        slices = f"; zones {zone['slices']}, worked out where they are heaviest" if zone["slices"] else ""
-        head += t.paragraph(f"{zone['clause']}; in case {zone['cases']}{slices}", note=True)
-        lines = [t.kept_with_next(head)]
-        for line in zone["lines"]:
-            equation = t.symbols(line.symbols)
-            if line.numbers:
-                equation += f" = {t.expression(line.numbers, units)}"
-            if line.results:
-                equation += f" = #strong[{t.expression(line.results, units)}]"
-            lines.append(f"{t.hanging(equation)}\n")
-        parts.append("".join(lines))
-    return parts
 
 
 def _roof(content: Mapping[str, Any], files: dict[str, bytes]) -> str:

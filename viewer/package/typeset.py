@@ -236,7 +236,10 @@ def table(one: Table) -> str:
     widths = ", ".join(column_widths(broken, size, shown_columns))
     sides = ", ".join("right" if kind == "n" else "left" for kind in kinds)
     marks = one.marks or ("",) * len(one.rows)
-    cells = "".join(f"[#strong[{text(head)}]], " for head in one.heads[:shown_columns])
+    cells = "".join(
+        f"[#strong[{symbols(head) if kind == 's' else text(head)}]], "
+        for head, kind in zip(one.heads[:shown_columns], kinds, strict=True)
+    )
     body = []
     for row, mark in zip(broken.rows, marks, strict=True):
         shown = [
