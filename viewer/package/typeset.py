@@ -31,7 +31,8 @@ RAISED = '#box[#super(typographic: false, "{}")]'  # mathematics would set it le
 SHORT = 8  # rows of a table that stays on one page
 WHOLE = re.compile(
     r"\b(?:kN|N|lbf|kip|lb|kg)/(?:mm|m|ft|in)[²³]?(?![A-Za-z])"
-)  # units that no line end parts
+    r"|(?<![\w.\-/])[A-Za-z]\w{0,9}(?:-\w{1,8}){0,2}-\d{1,4}(?![\w\-])"
+)  # units, and names of rows and clamps, that no line end parts
 COMMAND = re.compile(r"`(eavewright[^`]*)`")
 UNTAGGED = "without tags for screen readers, as the typesetter cannot set them in this document; {} has them"
 OWN = "(left: 12pt, right: 3pt, top: 1.5pt, bottom: 5pt)"  # of a text below its row

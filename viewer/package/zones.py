@@ -7,7 +7,7 @@ from typing import Any
 
 from roofmodel.units import UnitSystem
 from viewer.package import typeset as t
-from viewer.report.tables import Table
+from viewer.report.tables import Table, number_ranges
 from viewer.snow.governing import plain
 from viewer.snow.page import zone_chapters
 from viewer.snow.study import SnowStudy
