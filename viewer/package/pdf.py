@@ -119,9 +119,10 @@ def _governing(content: Mapping[str, Any], files: dict[str, bytes], units: UnitS
     parts.append(t.figure("cut.svg", "Section up the slope with snow, rows and forces", width=wide))
     parts.append(t.figure("clamp.svg", "The governing clamp on its seam", width="78%"))
     parts += [t.table(content["limits"]), t.heading("Hand check of the governing attachment")]
+    followed = "" if working.target == working.clamp else f", followed at clamp {working.clamp}"
     parts.append(
         t.paragraph(
-            f"{working.target}, followed at clamp {working.clamp}: {working.limit}, case “{working.case}”, "
+            f"{working.target}{followed}: {working.limit}, case “{working.case}”, "
             f"sliding force at the rail's {working.line} (the worse of axis and top). Printed numbers are "
             "rounded; each follows from the ones printed before it. What the frame supplies is marked."
         )

@@ -213,8 +213,9 @@ def _held_words(analysis: Analysis, case: int, row: int, held: dict[int, tuple[I
     rows = [(name, value) for name, value in held_by(analysis, case, held) if value > 1.0]
     spread = quantity(analysis.project.slide.spread_angle, "angle", units)
     words = (
-        f"The snow beyond this end of the row, out to {spread} from the fall line up from the end "
-        "(analysis.spread_angle, judgment), less what other rows hold, with what flows into it from other "
+        f"The snow beyond this end of the row, out to {spread} from the fall line up from the end, "
+        "measured on the slope (on plan, lengths down the slope are shorter by cos θ; "
+        "analysis.spread_angle, judgment), less what other rows hold, with what flows into it from other "
         "planes: each area times its pressure times sin θ."
     )
     own = analysis.project.layout.row_name[row]
