@@ -32,7 +32,8 @@ from viewer.report.building import (
     purlin_cases_table,
     purlins_table,
 )
-from viewer.report.catchment import catchment_svg, catchment_table, with_area_names
+from viewer.report.catchment import catchment_table, with_area_names
+from viewer.report.catchment_plan import catchment_svg
 from viewer.report.durability import couples_table, movement_table, torsion_words
 from viewer.report.end_bounds import partial_table
 from viewer.report.falling import falling_table, heap_table, lower_table, obstruction_table
