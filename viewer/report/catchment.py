@@ -48,7 +48,8 @@ def pieces(working: Working) -> tuple[Piece, ...]:
         for feeder in step.feeders:
             rings = _rings(feeder)
             numbers = tuple(tuple(_number(known, corner) for corner in ring) for ring in rings)
-            found.append(Piece(f"A{len(found) + 1}", step.symbol, feeder, rings, numbers))
+            told = tuple(np.array([known[k - 1] for k in ring]) for ring in numbers)
+            found.append(Piece(f"A{len(found) + 1}", step.symbol, feeder, told, numbers))
     return tuple(found)
 
 
