@@ -276,7 +276,7 @@ def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes],
     if len(study.sections) > SECTIONS:
         words = f"{SECTIONS} of {len(study.sections)} sections are drawn; `eavewright snow` has all."
         cuts.append(t.paragraph(words, note=True))
-    parts += ["".join(cuts), t.heading("Zones, worked out", 2), zone_parts(study, units)]
+    parts += ["".join(cuts), t.all_placed(), t.heading("Zones, worked out", 2), zone_parts(study, units)]
     return "".join([*parts, t.all_placed()])
 
 

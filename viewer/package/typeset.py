@@ -36,7 +36,7 @@ WHOLE = re.compile(
 COMMAND = re.compile(r"`(eavewright[^`]*)`")
 UNTAGGED = "without tags for screen readers, as the typesetter cannot set them in this document; {} has them"
 OWN = "(left: 12pt, right: 3pt, top: 1.5pt, bottom: 5pt)"  # of a text below its row
-FEW = 8  # pieces that are shared out to two columns by their lines
+FEW = 14  # pieces that are shared out to two columns by their lines
 UNBROKEN = 24  # letters of a word that a cell may break at its signs
 
 
@@ -267,7 +267,7 @@ def table(one: Table) -> str:
         + "".join(body)
         + f"  table.hline(stroke: 0.5pt + {rule}),\n)]\n"
         + ("]\n" if whole else "")
-        + f"{note}\n"
+        + (f"#block(breakable: false)[{note}]\n" if note else "\n")
     )
 
 
