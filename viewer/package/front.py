@@ -51,7 +51,9 @@ def front(
     mark = "" if verdict.passed else "exceeded" if "exceeded" in verdict.marks else "open"
     title = [pair for pair in content["title"] if pair[0] != "Input SHA-256"]
     digest = next(value for word, value in content["title"] if word == "Input SHA-256")
-    near = " ".join(filter(None, [near_words(sway), place_over(sway and sway.place, *place)]))
+    near = " ".join(
+        filter(None, [near_words(sway), place_over(None if sway is None else sway.place, *place)])
+    )
     return "".join(
         [
             f'#text(size: 9pt, fill: rgb("{style.MUTED}"))[Snow retention on a metal roof: calculation]\n\n',

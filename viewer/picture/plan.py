@@ -262,7 +262,7 @@ def _plane_names(analysis: Analysis, sheet: Sheet, units: UnitSystem, names: Arr
     return parts
 
 
-def _room_for_name(pieces: Array, name: str) -> tuple[tuple[Array, float], float, bool] | None:
+def _room_for_name(pieces: NDArray[np.object_], name: str) -> tuple[tuple[Array, float], float, bool] | None:
     """Place and radius, letter size, and whether the slope goes below, in the roomiest of pieces; or None.
 
     A name with its slope first, then alone, then in small letters: none may touch a row or an edge.

@@ -94,8 +94,9 @@ class _Words:
         if np.linalg.norm(away) > LEADER:
             self.parts.append(svg.line(np.stack([at, at + 0.62 * away]), style.MUTED, 0.6))
         x, y = middle.tolist()
-        shown = {"anchor": "middle", "bold": bold, "color": color, "halo": True}
-        self.parts.append(svg.text(words, x, y + 0.34 * size, size, **shown))
+        y += 0.34 * size
+        shown = svg.text(words, x, y, size, anchor="middle", bold=bold, color=color, halo=True)
+        self.parts.append(shown)
         return True
 
 
@@ -140,8 +141,9 @@ def _key(analysis: Analysis, found: tuple[Piece, ...]) -> list[str]:
     for color, words in key:
         if at + text_width(words, TYPE) + 24.0 > WIDTH:
             break
-        box = {"x": at, "y": 22.0, "width": 11.0, "height": 11.0, "stroke_width": 0.6}
-        parts.append(svg.element("rect", **box, fill=color, stroke=style.INK))
+        box: dict[str, str | float] = {"x": at, "y": 22.0, "width": 11.0, "height": 11.0}
+        box |= {"fill": color, "stroke": style.INK, "stroke_width": 0.6}
+        parts.append(svg.element("rect", "", **box))
         parts.append(svg.text(words, at + 15.0, 31.5, TYPE))
         at += 1.12 * text_width(words, TYPE) + 30.0
     return parts
@@ -164,14 +166,14 @@ def _outlines(analysis: Analysis, view: _View) -> list[str]:
 def _rails(analysis: Analysis, view: _View, row: int) -> list[str]:
     """Rows with their clamps as far as the frame reaches, the clamp's own heavier."""
     layout, frame, parts = analysis.project.layout, shapely.box(*view.low, *view.high), list[str]()
-    mark = {"r": 2.6, "fill": style.PAPER, "stroke": style.INK, "stroke_width": 1.1}
+    mark: dict[str, str | float] = {"r": 2.6, "fill": style.PAPER, "stroke": style.INK, "stroke_width": 1.1}
     for other in range(len(layout.row_name)):
         shown = _seen(analysis, view, other)
         if len(shown):
             parts.append(svg.line(shown, style.INK, 2.6 if other == row else 1.6))
             on = _on_plan(analysis, other, layout.clamp_uv[layout.clamp_row == other])
             at = view.at(on[shapely.contains_xy(frame, on)])
-            parts += [svg.element("circle", cx=x, cy=y, **mark) for x, y in at.tolist()]
+            parts += [svg.element("circle", "", cx=x, cy=y, **mark) for x, y in at.tolist()]
     return parts
 
 
@@ -203,7 +205,9 @@ def _names(analysis: Analysis, found: tuple[Piece, ...], view: _View, words: _Wo
         shown = shapely.intersection(shapely.Polygon(ring).buffer(0.0), shapely.box(*view.low, *view.high))
         if shown.is_empty or shown.area * view.scale**2 < 1500.0:
             continue
-        at = view.at(shapely.get_coordinates(shapely.maximum_inscribed_circle(shown))[0])
+        pieces_seen = [part for part in shapely.get_parts(shown) if part.geom_type == "Polygon"]
+        roomiest = max(pieces_seen, key=lambda part: part.area)
+        at = view.at(shapely.get_coordinates(shapely.maximum_inscribed_circle(roomiest))[0])
         words.put(planes.name[plane], at, TYPE, 0.0, bold=True, color=style.MUTED)
 
 
@@ -261,7 +265,7 @@ def _axes(analysis: Analysis, view: _View, units: UnitSystem) -> list[str]:
     return parts
 
 
-def _area(shapes: Array, view: _View, color: str, strength: float) -> str:
+def _area(shapes: NDArray[np.object_], view: _View, color: str, strength: float) -> str:
     rings = [
         np.asarray(ring.coords)[:-1]
         for part in shapes

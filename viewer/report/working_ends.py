@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from fea.analysis import Analysis
 from fea.rails.actions import rail_loads
@@ -186,7 +187,7 @@ def own_plane(
     area = share * cells.plan_area[cell]
     weight = float(area @ analysis.force.cell_pressure[case, cell])
     plane = int(cells.plane[cell[0]])
-    region = region_of(cells, cell if wedge is not None else cell[share > WHOLE])
+    region: BaseGeometry = region_of(cells, cell if wedge is not None else cell[share > WHOLE])
     if wedge is not None:
         # The wedge goes far beyond the plane; cut to its size first, it keeps its digits.
         near = shapely.intersection(wedge, project.roof.planes.outline[plane].envelope)

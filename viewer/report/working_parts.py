@@ -7,8 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from fea.analysis import Analysis
 from viewer.quantities import quantity, system
@@ -43,7 +43,7 @@ class Feeder:
     pressure: float
     slope: float
     part: float
-    region: shapely.Polygon | shapely.MultiPolygon
+    region: BaseGeometry
 
     def force(self, friction: float) -> float:
         """Thrust that it brings. [N]."""
