@@ -165,3 +165,14 @@ def test_page_one_tells_four_cautions_and_those_about_people_first() -> None:
     assert "3 more" in said
     assert "in full under" in said
     assert _cautions(["", ""]) == ""
+
+
+def test_bounds_of_loads_close_to_springs_do_no_harm() -> None:
+    """A load that ends 0.01 mm beside a spring acts as one that ends at it."""
+    at = np.array([0.2, 0.7, 1.2])
+    beams = [
+        plain_reactions(at, np.full(3, 2e6), 1e4, np.array([[0.0, cut, 900.0], [cut, 1.4, 0.0]]))
+        for cut in (0.7, 0.70001, 0.69999)
+    ]
+    np.testing.assert_allclose(beams[1:], [beams[0]] * 2, rtol=1e-4)
+    assert beams[0].sum() == pytest.approx(630.0, rel=1e-9)

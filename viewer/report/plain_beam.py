@@ -12,7 +12,7 @@ from viewer.report.working_parts import ClampAt
 
 Array = NDArray[np.float64]
 
-NEAR = 1e-4  # places nearer to each other are one [m]
+NEAR = 1e-3  # places nearer to each other are one [m]
 BESIDE = 0.015  # so much may the frame lie outside the two beams and still agree [-]
 SHEAR, SPLIT = "the rail's shear, twist and warping", "splices"
 
@@ -36,7 +36,9 @@ def plain_reactions(places: Array, spring: Array, bending: float, lines: Array) 
     (c,) float
         [N]
     """
-    nodes = np.unique(np.round(np.concatenate([places, lines[:, 0], lines[:, 1]]) / NEAR)) * NEAR
+    bounds = np.unique(np.round(lines[:, :2] / NEAR)) * NEAR
+    bounds = bounds[np.abs(bounds[:, None] - places).min(axis=1) > NEAR]
+    nodes = np.sort(np.concatenate([places, bounds]))
     at = np.abs(nodes[:, None] - places).argmin(axis=0)
     n, length = len(nodes), np.diff(nodes)
     middle = 0.5 * (nodes[1:] + nodes[:-1])
@@ -68,8 +70,8 @@ def springs(analysis: Analysis, at: ClampAt) -> tuple[Array, Array]:
     stiff = analysis.states[at.state].frame().clamp_stiffness[on]
     grip, rocking = stiff[:, 0, 0], stiff[:, 4, 4]
     arm = lever(analysis, at)
-    with np.errstate(divide="ignore"):
-        tipping = 1.0 / (1.0 / grip + arm**2 / rocking)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        tipping = 1.0 / (1.0 / grip + (arm**2 / rocking if arm > 0.0 else 0.0))
     return np.stack([tipping, grip]), layout.clamp_s[on]
 
 
@@ -115,7 +117,7 @@ def tipping_least(analysis: Analysis, at: ClampAt) -> float:
 
 def beam_words(analysis: Analysis, at: ClampAt) -> str:
     """What the two plain beams are, so that anyone can repeat them, and k by each."""
-    if _free(analysis):
+    if _none(analysis, at):
         return ""
     units = system(analysis.project.table.project.units)
     stiff, _ = springs(analysis, at)
@@ -136,7 +138,7 @@ def beam_words(analysis: Analysis, at: ClampAt) -> str:
 
 def end_words(analysis: Analysis, at: ClampAt, end: int, frame: float) -> str:
     """k_E by the two plain beams."""
-    if _free(analysis):
+    if _none(analysis, at):
         return ""
     k = plain_shares(analysis, at)[1][:, end]
     return (
@@ -176,6 +178,8 @@ def _row(analysis: Analysis, at: ClampAt) -> int:
     return int(analysis.project.layout.clamp_row[at.clamp])
 
 
-def _free(analysis: Analysis) -> bool:
-    """Whether panels give way, so that no clamp stands on a spring of its own."""
-    return bool(analysis.project.table.analysis.panel_flexibility)
+def _none(analysis: Analysis, at: ClampAt) -> bool:
+    """Whether there are no plain beams: panels give way, a lone clamp, or springs that hold nothing."""
+    stiff, places = springs(analysis, at)
+    soft = bool(analysis.project.table.analysis.panel_flexibility)
+    return soft or len(places) < 2 or not bool(np.all(stiff > 0.0))
