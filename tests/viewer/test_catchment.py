@@ -23,7 +23,7 @@ from viewer.report.working_steps import clamp_at
 from viewer.snow.page import zone_chapters
 from viewer.snow.study import snow_study
 
-WITH_AREAS = ("granary-door", "sentier-house", "cedar-hollow")
+WITH_AREAS = ("granary-door", "sentier-house", "cedar-hollow", "tannery-hall")
 
 
 def shoelace(ring: np.ndarray) -> float:
@@ -58,7 +58,8 @@ def test_the_bound_at_the_door_is_its_triangle() -> None:
     """45 degrees on the slope from the row's end to the ridge: half of run times width, even snow."""
     analysis = demo("granary-door")
     working = hand_check(analysis)
-    (piece,) = pieces(working)
+    own, piece = pieces(working)
+    assert own.feeder.force(0.0) == pytest.approx(working.steps[1].result.value, rel=1e-6)
     plane = analysis.project.roof.planes
     layout = analysis.project.layout
     up = float(plane.outline[0].bounds[3] - layout.row_start[0, 1])
@@ -69,12 +70,18 @@ def test_the_bound_at_the_door_is_its_triangle() -> None:
     assert catchment_svg(analysis, working, system("SI")).count(">A1<") >= 1
 
 
-def test_a_clamp_of_its_own_strip_alone_needs_no_areas() -> None:
+def test_a_clamp_of_its_own_strip_alone_is_drawn_with_it() -> None:
+    """A0 is its run times its width, and its force T_0."""
     analysis = demo("tannery-hall")
     working = hand_check(analysis)
     bare = replace(working, steps=tuple(replace(step, feeders=()) for step in working.steps))
-    assert catchment_table(analysis, bare, system("SI")) is None
-    assert catchment_svg(analysis, bare, system("SI")) == ""
+    (own,) = pieces(bare)
+    by = {step.symbol: step.result.value for step in working.steps}
+    assert own.name == "A0"
+    assert own.feeder.force(analysis.project.slide.friction) == pytest.approx(by["T_0"], rel=1e-6)
+    table = catchment_table(analysis, bare, system("SI"))
+    assert [row[:2] for row in table.rows] == [("A0", "T_0")]
+    assert ">A0<" in catchment_svg(analysis, bare, system("SI"))
 
 
 def test_a_plain_beam_on_stiff_springs_is_the_continuous_beam() -> None:

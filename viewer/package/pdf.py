@@ -131,7 +131,7 @@ def _governing(content: Mapping[str, Any], files: dict[str, bytes], units: UnitS
         parts.append(t.table(content["strip"]))
     if content["catchment"] is not None:
         _keep(files, "catchment.svg", str(content["catchment_drawing"]))
-        words = "The clamp's own strip and every area whose snow comes to it from beside."
+        words = "The clamp's own strip and every area whose snow comes to it."
         parts.append(t.figure("catchment.svg", words, width=_wide(content["catchment_drawing"], 78.0)))
         parts.append(t.table(content["catchment"]))
     parts.append(t.steps(working, units))

@@ -42,14 +42,15 @@ class Piece:
 
 
 def pieces(working: Working) -> tuple[Piece, ...]:
-    """Areas of all steps that add up what planes send, in the order of the steps."""
+    """The clamp's own strip, A0, and areas of all steps that add up what planes send, in their order."""
     found, known = list[Piece](), list[Array]()
-    for step in working.steps:
-        for feeder in step.feeders:
-            rings = _rings(feeder)
-            numbers = tuple(tuple(_number(known, corner) for corner in ring) for ring in rings)
-            told = tuple(np.array([known[k - 1] for k in ring]) for ring in numbers)
-            found.append(Piece(f"A{len(found) + 1}", step.symbol, feeder, told, numbers))
+    fed = [(step.symbol, feeder) for step in working.steps for feeder in step.feeders]
+    for k, (symbol, feeder) in enumerate([("T_0", working.own), *fed]):
+        rings = _rings(feeder)
+        numbers = tuple(tuple(_number(known, corner) for corner in ring) for ring in rings)
+        told = tuple(np.array([known[k - 1] for k in ring]) for ring in numbers)
+        if feeder.area > 0.0:
+            found.append(Piece(f"A{k}", symbol, feeder, told, numbers))
     return tuple(found)
 
 
@@ -90,7 +91,7 @@ def with_area_names(working: Working | None) -> Working | None:
 
 
 def catchment_table(analysis: Analysis, working: Working | None, units: UnitSystem) -> Table | None:
-    """Corners, areas and pressures of what comes from beside the clamp's own strip."""
+    """Corners, areas and pressures of the clamp's own strip and of what comes from beside it."""
     found = () if working is None else pieces(working)
     if working is None or not found:
         return None
@@ -128,7 +129,7 @@ def catchment_table(analysis: Analysis, working: Working | None, units: UnitSyst
         "file. An area is half the size of the sum of x y' − x' y over its sides, or that of its triangles. "
         "A zone's pressure is linear: its mean over an area is its pressure at the area's center of gravity."
     )
-    caption = "Where the snow lies that comes from beside the strip"
+    caption = f"Where the snow lies that comes to {working.clamp}"
     return Table(caption, heads, "tstnnnnt", tuple(rows), note=note, plain_note=True)
 
 

@@ -110,14 +110,13 @@ def catchment_svg(analysis: Analysis, working: Working | None, units: UnitSystem
     row = int(layout.clamp_row[clamp])
     rail = _on_plan(analysis, row, np.stack([layout.row_start[row], layout.row_end[row]]))
     place = _on_plan(analysis, row, layout.clamp_uv[[clamp]])[0]
-    view = _view(working, found, rail, place)
+    view = _view(found, rail, place)
     (left, foot), (right, top) = view.at(view.low), view.at(view.high)
     words = _Words((float(left), float(top), float(right), float(foot)))
     parts = [*_axes(analysis, view, units), *_outlines(analysis, view)]
-    parts.append(_area(shapely.get_parts(working.strip), view, style.SNOW_ANCHORS[3], 0.8))
     for k, piece in enumerate(found):
         region = shapely.get_parts(piece.feeder.region)
-        parts.append(_area(region, view, FILLS[k % len(FILLS)], 0.55))
+        parts.append(_area(region, view, _fill(found, k)))
     parts += _rails(analysis, view, row)
     x, y = view.at(place).tolist()
     parts.append(svg.element("circle", cx=x, cy=y, r=6.5, fill="none", stroke=style.INK, stroke_width=1.8))
@@ -129,12 +128,22 @@ def catchment_svg(analysis: Analysis, working: Working | None, units: UnitSystem
     return svg.document(WIDTH, HEAD + view.height + FOOT + 6.0, title, [*parts, *words.parts, *head])
 
 
+def _fill(found: tuple[Piece, ...], k: int) -> str:
+    """Color of an area: of snow for the strip, one of few for the others."""
+    number = int(found[k].name[1:])
+    return FILLS[(number - 1) % len(FILLS)] if number else style.SNOW_ANCHORS[3]
+
+
 def _key(analysis: Analysis, found: tuple[Piece, ...]) -> list[str]:
     """Colors of the strip and of the areas, as many as have room; all names stand in the areas too."""
     names = analysis.project.roof.planes.name
-    key = [(style.SNOW_ANCHORS[3], "own strip, straight above its stretch of rail")]
-    key += [
-        (FILLS[k % len(FILLS)], f"{p.name}: {names[p.feeder.plane]}, step {p.symbol.replace('_', '')}")
+    key = [
+        (
+            _fill(found, k),
+            "A0: own strip, straight above its stretch of rail"
+            if p.name == "A0"
+            else f"{p.name}: {names[p.feeder.plane]}, step {p.symbol.replace('_', '')}",
+        )
         for k, p in enumerate(found)
     ]
     parts, at = list[str](), 20.0
@@ -215,9 +224,9 @@ def _on_plan(analysis: Analysis, row: int, uv: Array) -> Array:
     return analysis.project.roof.planes.to_world(int(analysis.project.layout.row_plane[row]), uv)[:, :2]
 
 
-def _view(working: Working, found: tuple[Piece, ...], rail: Array, place: Array) -> _View:
-    """All areas, the strip, and of the rail what lies within reach of them."""
-    shapes = [working.strip, *(piece.feeder.region for piece in found), shapely.Point(place)]
+def _view(found: tuple[Piece, ...], rail: Array, place: Array) -> _View:
+    """All areas, and of the rail what lies within reach of them."""
+    shapes = [*(piece.feeder.region for piece in found), shapely.Point(place)]
     low, high = np.array(shapely.total_bounds(np.array(shapes, dtype=object))).reshape(2, 2)
     reach = 0.35 * float((high - low).max()) + 0.3
     line = shapely.intersection(shapely.LineString(rail), shapely.box(*(low - reach), *(high + reach)))
@@ -265,7 +274,7 @@ def _axes(analysis: Analysis, view: _View, units: UnitSystem) -> list[str]:
     return parts
 
 
-def _area(shapes: NDArray[np.object_], view: _View, color: str, strength: float) -> str:
+def _area(shapes: NDArray[np.object_], view: _View, color: str) -> str:
     rings = [
         np.asarray(ring.coords)[:-1]
         for part in shapes
@@ -277,7 +286,7 @@ def _area(shapes: NDArray[np.object_], view: _View, color: str, strength: float)
         "path",
         d=data,
         fill=color,
-        fill_opacity=strength,
+        fill_opacity=0.65,
         fill_rule="evenodd",
         stroke=style.INK,
         stroke_width=0.8,

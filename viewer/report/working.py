@@ -24,7 +24,7 @@ from roofmodel.snow.inputs import EnSite
 from viewer.report.plain_beam import beam_words
 from viewer.report.working_ends import end_steps
 from viewer.report.working_flow import flow_steps
-from viewer.report.working_parts import ClampAt, Expression, Number, Step, force_steps
+from viewer.report.working_parts import ClampAt, Expression, Feeder, Number, Step, force_steps
 from viewer.report.working_screws import is_screw_limit, screw_steps
 from viewer.report.working_steps import anchorage_steps, clamp_at, moment_steps, use_steps
 
@@ -54,8 +54,8 @@ class Working:
     steps : tuple of Step
     unverified : tuple of str
         Directions that are loaded without a strength, in words.
-    strip : shapely geometry
-        The plane straight above the clamp's stretch of rail, on plan. [m]
+    own : Feeder
+        The plane straight above the clamp's stretch of rail.
     """
 
     target: str
@@ -66,7 +66,7 @@ class Working:
     zones: tuple[StripZone, ...]
     steps: tuple[Step, ...]
     unverified: tuple[str, ...]
-    strip: BaseGeometry
+    own: Feeder
 
 
 def hand_check(analysis: Analysis, chosen: Governing | None = None) -> Working | None:
@@ -96,7 +96,7 @@ def hand_check(analysis: Analysis, chosen: Governing | None = None) -> Working |
         zones=zones,
         steps=(*tributary, *force, *moment, *use, *strip, *screws),
         unverified=unverified,
-        strip=strip_plan,
+        own=_own(analysis, clamp, zones, strip_plan, width),
     )
 
 
@@ -141,6 +141,17 @@ def _strip(analysis: Analysis, clamp: int, case: int) -> tuple[tuple[StripZone, 
             pressure = float(linear_integral(piece, zone.pressure)[0]) / area
             found.append(StripZone(zone, pressure, area / width))
     return tuple(found), width, plan
+
+
+def _own(
+    analysis: Analysis, clamp: int, zones: tuple[StripZone, ...], plan: BaseGeometry, width: float
+) -> Feeder:
+    """The clamp's own strip as an area among those from beside it."""
+    project = analysis.project
+    plane = int(project.layout.row_plane[project.layout.clamp_row[clamp]])
+    weight, area = sum(zone.pressure * zone.run for zone in zones) * width, float(plan.area)
+    slope = float(project.roof.planes.slope[plane])
+    return Feeder(plane, area, weight / area if area > 0.0 else 0.0, slope, 1.0, plan)
 
 
 def _tributary_steps(
