@@ -61,7 +61,27 @@ def near_line(found: Sequence[Sway]) -> str:
         parts.append(f"{one.name} 10 % {way} makes {percent(use)} ({at})")
     more = f"; {len(found) - NAMED} more" if len(found) > NAMED else ""
     head = f"CLOSE TO THE LIMIT, 10 % of an input takes it from {percent(found[0].now)} over"
-    return f"{head}: {'; '.join(parts)}{more}."
+    return f"{head}: {'; '.join(parts)}{more}. {margin_line(found[0], 'the first')}"
+
+
+def margin_line(one: Sway, name: str) -> str:
+    """How far an input may err before the limit, read from the runs with a tenth of it and without."""
+    less = one.low >= one.high
+    use, way = (one.low, "less") if less else (one.high, "more")
+    part = 10.0 * (1.0 - one.now) / (use - one.now)
+    far = f"{part:.1f}" if part >= 0.1 else "less than 0.1"
+    return (
+        f"Limits are kept for the inputs as given only: {name} may be about {far} % {way} before one is "
+        "reached (straight line between the runs; it can come in a step, so earlier)."
+    )
+
+
+def place_over(place: Tolerance | None, analysis: Analysis, units: UnitSystem) -> str:
+    """The tolerance of place where it takes a kept limit over it; else empty."""
+    worst = analysis.attachment
+    if place is None or worst is None or not exceeding(place, worst.utilization):
+        return ""
+    return place_line(place, analysis, units)
 
 
 def near_short(found: Sequence[Sway]) -> tuple[str, float]:

@@ -466,6 +466,9 @@ def height_limit(depth: Array, rail_top: float, ratio: float, layout: Layout) ->
         resistance=np.full(len(layout.row_name), rail_top if not np.isnan(ratio) else np.nan),
         utilization=np.where(depth > 0.0, demand / rail_top, 0.0),
         quantity="size",
-        basis="rail top over the asked part of the depth above the row, square to the roof",
+        basis=(
+            "the rail's top over the roof, at least the snow's depth just above the row times "
+            f"{'a ratio' if np.isnan(ratio) else f'{ratio:g}'} (design.rail_height_ratio), both square to it"
+        ),
         service=False,
     )

@@ -330,7 +330,11 @@ class Design(Table):
     )
     thermal_factor: float = Field(1.0, ge=0.0, le=2, description="Factor on restrained temperature.")
     rail_height_ratio: float | None = Field(
-        None, gt=0, le=2, description="Least height of the rail's top over the snow depth square to the roof."
+        None,
+        gt=0,
+        le=2,
+        description="Least height of the rail's top over the roof, as a part of the snow's depth there; both "
+        "square to the roof: 0.06 asks for 60 mm under 1 m of snow.",
     )
     upper_roof_retained: bool = Field(
         False, description="Leave out snow that slides from upper roofs because rows there hold it."

@@ -306,7 +306,7 @@ def test_what_the_hand_check_takes_from_elsewhere_can_be_followed():
     """A valley's area by the corners that are printed, and what stands beside the clamp."""
     us = demo("cedar-hollow")
     steps = {step.symbol: step for step in hand_check(us).steps}
-    ring = np.array(re.findall(r"\(([\d.]+), ([\d.]+)\)", steps["V"].note), dtype=float)
+    ring = np.array(re.findall(r"\(([\d.]+), ([\d.]+)\)", steps["V"].places), dtype=float)
     after = np.roll(ring, -1, axis=0)
     area = 0.5 * abs(float((ring[:, 0] * after[:, 1] - after[:, 0] * ring[:, 1]).sum()))
     printed = next(p for p in steps["V"].expression if isinstance(p, Number) and p.kind == "area")

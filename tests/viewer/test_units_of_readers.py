@@ -11,7 +11,7 @@ from fea.cautions import little_snow
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.units import SI, US, parse, split
-from viewer.package import pdf, typeset
+from viewer.package import typeset, zones
 from viewer.report.inputs import meaning
 
 INCH = 0.0254
@@ -97,8 +97,9 @@ def test_the_wall_of_a_tube_is_refused_in_inches(tmp_path: Path) -> None:
 
 def test_slices_of_a_drift_are_named_in_the_package(monkeypatch: pytest.MonkeyPatch) -> None:
     zone = {"number": 17, "name": "drift", "clause": "5.3.6", "cases": "1", "slices": "17–22", "lines": []}
-    monkeypatch.setattr(pdf, "zone_chapters", lambda study: [zone, {**zone, "number": 23, "slices": ""}])
-    told = pdf._zones(None, SI)
+    other = {**zone, "number": 23, "slices": "", "clause": "5.3.4"}
+    monkeypatch.setattr(zones, "zone_chapters", lambda study: [zone, other])
+    told = zones.zone_parts(None, SI)
     assert "zones 17–22, worked out where they are heaviest" in "".join(told)
     assert "".join(told).count("heaviest") == 1
 

@@ -125,7 +125,7 @@ def _steps(working: Working, units: UnitSystem) -> dict[str, Any]:
                 "numbers": str(expression_html(step.expression, units)),
                 "result": str(expression_html((step.result,), units)),
                 "source": str(symbols(step.source)),
-                "note": str(symbols(step.note)),
+                "note": str(symbols(" ".join(text for text in (step.note, step.places) if text))),
             }
             for step in working.steps
         ],

@@ -14,13 +14,15 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.package import typeset as t
 from viewer.package.bill import bill_of, splice_caution
+from viewer.package.front import IN_FULL, front
 from viewer.package.sway import SwayFindings, missing_table, place_words, sway_words, tornado_drawing
-from viewer.places import joined, near_line, place_line
+from viewer.package.zones import zone_parts
+from viewer.places import near_line
 from viewer.quantities import system
-from viewer.report.page import DEFLECTED_WORDS, ROW_NUMBERS, report_content
+from viewer.report.page import DEFLECTED_WORDS, report_content
 from viewer.report.tables import Table
 from viewer.snow.drawing import drawing_svg
-from viewer.snow.page import section_chapter, zone_chapters
+from viewer.snow.page import section_chapter
 from viewer.snow.sheet import case_drawing, sheet_drawing
 from viewer.snow.study import SnowStudy, snow_study
 
@@ -86,61 +88,22 @@ def package_source(
         "a4" if units.name == "SI" else "us-letter",
     )
     drawn = bool(files)
+    splices = splice_caution(project, bill_of(project))
     if deflected is not None:
         files["deflected.png"] = deflected.read_bytes()
     parts = [
         _governing(content, files, units),
         _sensitivity(sway, files, units),
-        _scope(content),
+        _scope(content, splices),
         _rows(content, files, "90%" if units.name == "SI" else "82%"),  # two on a page
         _snow(content, study, files, units),
         _roof(content, files),
         _building(content, files),
         _back(content),
     ]
-    splices = splice_caution(project, bill_of(project))
-    said = joined(
-        near_line(() if sway is None else over_limit(sway.inputs)),
-        place_line(None if sway is None else sway.place, analysis, units),
-    )
+    first = front(content, splices, sway, (analysis, units), drawn=drawn)
     body = "\n".join(parts)
-    return files, "\n".join([head, _front(content, splices, said, drawn), t.contents(body), body])
-
-
-def _front(content: Mapping[str, Any], splices: str, place: str, drawn: bool) -> str:
-    """Title block, answer, tolerance of place, missing splices, and the picture in the room that is left."""
-    verdict = content["verdict"]
-    words = verdict.words
-    mark = "" if verdict.passed else "exceeded" if "exceeded" in verdict.marks else "open"
-    title = [pair for pair in content["title"] if pair[0] != "Input SHA-256"]
-    digest = next(value for word, value in content["title"] if word == "Input SHA-256")
-    return "".join(
-        [
-            f'#text(size: 9pt, fill: rgb("{style.MUTED}"))[Snow retention on a metal roof: calculation]\n\n',
-            f'#text(size: 21pt, weight: "semibold")[{t.text(content["name"])}]\n#v(2pt)\n',
-            t.facts(title, 3),
-            f'#text(size: 7.5pt, fill: rgb("{style.MUTED}"))[Input SHA-256 {t.text(digest)}]\n#v(4pt)\n',
-            t.box(_answer(words, verdict.sentence), mark=mark),
-            t.paragraph(place) if place else "",
-            t.paragraph(f"Caution: {verdict.falling}", bold=True) if verdict.falling else "",
-            t.paragraph(f"Caution: {splices}", bold=True) if splices else "",
-            t.bullets(verdict.more),
-            "".join(t.paragraph(f"Caution: {line}", bold=True) for line in verdict.cautions[:4]),
-            t.paragraph(_more_cautions(len(verdict.cautions) - 4)) if len(verdict.cautions) > 4 else "",
-            t.filling("roof.png", content["picture_alt"], ROW_NUMBERS, width="100%") if drawn else "",
-        ]
-    )
-
-
-def _answer(words: tuple[str, ...], sentence: str) -> str:
-    """Words of the verdict and its sentence; words that the sentence holds are not said twice."""
-    said = ", ".join(word for word in words if word not in sentence)
-    return f"{said[:1].upper()}{said[1:]}. {sentence}" if said else sentence
-
-
-def _more_cautions(count: int) -> str:
-    words = "1 more caution stands" if count == 1 else f"{count} more cautions stand"
-    return f"{words} in the section Scope."
+    return files, "\n".join([head, first, t.contents(body), body])
 
 
 def _governing(content: Mapping[str, Any], files: dict[str, bytes], units: UnitSystem) -> str:
@@ -156,15 +119,21 @@ def _governing(content: Mapping[str, Any], files: dict[str, bytes], units: UnitS
     parts.append(t.figure("cut.svg", "Section up the slope with snow, rows and forces", width=wide))
     parts.append(t.figure("clamp.svg", "The governing clamp on its seam", width="78%"))
     parts += [t.table(content["limits"]), t.heading("Hand check of the governing attachment")]
+    followed = "" if working.target == working.clamp else f", followed at clamp {working.clamp}"
     parts.append(
         t.paragraph(
-            f"{working.target}, followed at clamp {working.clamp}: {working.limit}, case “{working.case}”, "
+            f"{working.target}{followed}: {working.limit}, case “{working.case}”, "
             f"sliding force at the rail's {working.line} (the worse of axis and top). Printed numbers are "
             "rounded; each follows from the ones printed before it. What the frame supplies is marked."
         )
     )
     if content["strip"] is not None:
         parts.append(t.table(content["strip"]))
+    if content["catchment"] is not None:
+        _keep(files, "catchment.svg", str(content["catchment_drawing"]))
+        words = "The clamp's own strip and every area whose snow comes to it."
+        parts.append(t.figure("catchment.svg", words, width=_wide(content["catchment_drawing"], 78.0)))
+        parts.append(t.table(content["catchment"]))
     parts.append(t.steps(working, units))
     beyond = content["beyond"]
     if beyond["sentences"]:
@@ -186,6 +155,7 @@ def _sensitivity(sway: SwayFindings | None, files: dict[str, bytes], units: Unit
     parts = [
         t.heading("What moves the answer"),
         t.paragraph(sway_words(sway)),
+        t.paragraph(near_line(over_limit(sway.inputs)), bold=True),
         t.figure("tornado.svg", sway_words(sway), TORNADO, "74%", floats="bottom"),
     ]
     place = place_words(sway, units)
@@ -195,13 +165,14 @@ def _sensitivity(sway: SwayFindings | None, files: dict[str, bytes], units: Unit
     return "".join(parts)
 
 
-def _scope(content: Mapping[str, Any]) -> str:
+def _scope(content: Mapping[str, Any], splices: str) -> str:
     verdict = content["verdict"]
+    known = (verdict.falling, splices, *verdict.cautions)
     parts = [
         t.heading("Scope, assumptions and model"),
         t.bullets(content["model"], numbered=True),
-        t.heading("What must be known beside the numbers", 2),
-        t.bullets([text for text in (verdict.falling, *verdict.cautions) if text]) or t.paragraph("Nothing."),
+        t.heading(IN_FULL, 2),
+        t.bullets([text for text in known if text]) or t.paragraph("Nothing."),
     ]
     if content["case_notes"]:
         parts += [t.heading("Choices made for the snow", 2), t.bullets(content["case_notes"])]
@@ -305,7 +276,7 @@ def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes],
     if len(study.sections) > SECTIONS:
         words = f"{SECTIONS} of {len(study.sections)} sections are drawn; `eavewright snow` has all."
         cuts.append(t.paragraph(words, note=True))
-    parts += ["".join(cuts), t.heading("Zones, worked out", 2), t.columns(_zones(study, units))]
+    parts += ["".join(cuts), t.all_placed(), t.heading("Zones, worked out", 2), zone_parts(study, units)]
     return "".join([*parts, t.all_placed()])
 
 
@@ -320,24 +291,6 @@ def _governing_case(
     svg = drawing_svg(plan, words)
     _keep(files, "case.svg", svg)
     return [t.figure("case.svg", words, words, _wide(svg, 105.0), floats="auto")]
-
-
-def _zones(study: SnowStudy, units: UnitSystem) -> list[str]:
-    parts = []
-    for zone in zone_chapters(study):
-        head = t.paragraph(f"{zone['number']}  {zone['name']}", bold=True)
-        slices = f"; zones {zone['slices']}, worked out where they are heaviest" if zone["slices"] else ""
-        head += t.paragraph(f"{zone['clause']}; in case {zone['cases']}{slices}", note=True)
-        lines = [t.kept_with_next(head)]
-        for line in zone["lines"]:
-            equation = t.symbols(line.symbols)
-            if line.numbers:
-                equation += f" = {t.expression(line.numbers, units)}"
-            if line.results:
-                equation += f" = #strong[{t.expression(line.results, units)}]"
-            lines.append(f"{t.hanging(equation)}\n")
-        parts.append("".join(lines))
-    return parts
 
 
 def _roof(content: Mapping[str, Any], files: dict[str, bytes]) -> str:

@@ -31,11 +31,12 @@ RAISED = '#box[#super(typographic: false, "{}")]'  # mathematics would set it le
 SHORT = 8  # rows of a table that stays on one page
 WHOLE = re.compile(
     r"\b(?:kN|N|lbf|kip|lb|kg)/(?:mm|m|ft|in)[²³]?(?![A-Za-z])"
-)  # units that no line end parts
+    r"|(?<![\w.\-/])[A-Za-z]\w{0,9}(?:-\w{1,8}){0,2}-\d{1,4}(?![\w\-])"
+)  # units, and names of rows and clamps, that no line end parts
 COMMAND = re.compile(r"`(eavewright[^`]*)`")
 UNTAGGED = "without tags for screen readers, as the typesetter cannot set them in this document; {} has them"
 OWN = "(left: 12pt, right: 3pt, top: 1.5pt, bottom: 5pt)"  # of a text below its row
-FEW = 8  # pieces that are shared out to two columns by their lines
+FEW = 14  # pieces that are shared out to two columns by their lines
 UNBROKEN = 24  # letters of a word that a cell may break at its signs
 
 
@@ -246,7 +247,10 @@ def table(one: Table) -> str:
     widths = ", ".join(column_widths(broken, size, shown_columns))
     sides = ", ".join("right" if kind == "n" else "left" for kind in kinds)
     marks = one.marks or ("",) * len(one.rows)
-    cells = "".join(f"[#strong[{text(head)}]], " for head in one.heads[:shown_columns])
+    cells = "".join(
+        f"[#strong[{symbols(head) if kind == 's' else text(head)}]], "
+        for head, kind in zip(one.heads[:shown_columns], kinds, strict=True)
+    )
     body = []
     for row, mark in zip(broken.rows, marks, strict=True):
         shown = [
@@ -273,7 +277,7 @@ def table(one: Table) -> str:
         + "".join(body)
         + f"  table.hline(stroke: 0.5pt + {rule}),\n)]\n"
         + ("]\n" if whole else "")
-        + f"{note}\n"
+        + (f"#block(breakable: false)[{note}]\n" if note else "\n")
     )
 
 

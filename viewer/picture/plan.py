@@ -14,6 +14,7 @@ from roofmodel.units import SYSTEMS, UnitSystem
 from viewer import style
 from viewer.picture import svg
 from viewer.picture.findings import clamp_utilization, shown_case, solar_utilization
+from viewer.picture.labels import text_width
 from viewer.picture.standing import array_clamps, standing_svg
 
 Array = NDArray[np.float64]
@@ -62,8 +63,9 @@ def plan_svg(analysis: Analysis) -> str:
     parts += _zones(analysis, sheet)
     parts += _edges(analysis, sheet)
     parts += standing_svg(project.roof, sheet.at)
-    parts += _rows(analysis, sheet)
-    parts += _plane_names(analysis, sheet, units)
+    rows, names = _rows(analysis, sheet)
+    parts += rows
+    parts += _plane_names(analysis, sheet, units, names)
     parts += _dimensions(analysis, sheet, units)
     parts += _foot(analysis, sheet, units)
     return svg.document(WIDTH, sheet.height, f"Roof plan of {project.table.project.name}", parts)
@@ -142,8 +144,8 @@ def _edges(analysis: Analysis, sheet: Sheet) -> list[str]:
     ]
 
 
-def _rows(analysis: Analysis, sheet: Sheet) -> list[str]:
-    """Rails, clamp marks and row names."""
+def _rows(analysis: Analysis, sheet: Sheet) -> tuple[list[str], Array]:
+    """Rails, clamp marks and row names, and the boxes (k, 4) of the names. [px]."""
     layout, planes = analysis.project.layout, analysis.project.roof.planes
     ends = np.stack([layout.row_start, layout.row_end], axis=1).reshape(-1, 2)
     rails = sheet.at(planes.to_world(np.repeat(layout.row_plane, 2), ends)).reshape(-1, 2, 2)
@@ -155,11 +157,12 @@ def _rows(analysis: Analysis, sheet: Sheet) -> list[str]:
     solar = sheet.at(array_clamps(analysis.project.roof))
     parts += clamp_marks(solar, solar_utilization(analysis), 0.8 * radius)
     parts += clamp_marks(points, use, radius)
-    return parts + _row_names(layout.row_name, rails, points, radius)
+    words, boxes = _row_names(layout.row_name, rails, points, radius)
+    return parts + words, boxes
 
 
-def _row_names(names: tuple[str, ...], rails: Array, clamps: Array, radius: float) -> list[str]:
-    """Names beside the rails, each at the place along its rail that covers least."""
+def _row_names(names: tuple[str, ...], rails: Array, clamps: Array, radius: float) -> tuple[list[str], Array]:
+    """Names beside the rails, each at the place along its rail that covers least, and their boxes."""
     size = 10.5
     taken = [np.array([[-1.0, -1.0, 0.0, 0.0]])]
     parts: list[str] = []
@@ -184,7 +187,7 @@ def _row_names(names: tuple[str, ...], rails: Array, clamps: Array, radius: floa
         taken.append(boxes[best : best + 1])
         x, y = middle[best]
         parts.append(svg.text(name, x, y + 0.36 * size, size, anchor="middle", bold=True, halo=True))
-    return parts
+    return parts, np.concatenate(taken[1:]) if len(taken) > 1 else np.zeros((0, 4))
 
 
 def clamp_marks(points: Array, use: Array, radius: float) -> list[str]:
@@ -222,23 +225,25 @@ def clamp_marks(points: Array, use: Array, radius: float) -> list[str]:
     return parts
 
 
-def _plane_names(analysis: Analysis, sheet: Sheet, units: UnitSystem) -> list[str]:
-    """Name and slope in the widest place of each plane, with an arrow down the slope."""
+def _plane_names(analysis: Analysis, sheet: Sheet, units: UnitSystem, names: Array) -> list[str]:
+    """Name and slope in the widest place of each plane, with an arrow down the slope.
+
+    `names` are boxes (k, 4) of what is written there already. [px]
+    """
     planes = analysis.project.roof.planes
     layout = analysis.project.layout
     rails = shapely.multilinestrings(
         [shapely.linestrings(pair) for pair in _rail_ends(analysis, sheet)] if len(layout.row_name) else []
     )
+    taken = shapely.union_all([rails.buffer(7.0), *(shapely.box(*box) for box in names)])
     parts: list[str] = []
     for plane, ring in enumerate(_plane_outlines(analysis)):
-        free = shapely.Polygon(sheet.at(ring)).buffer(0.0).difference(rails.buffer(9.0))
+        free = shapely.Polygon(sheet.at(ring)).buffer(0.0).difference(taken)
         pieces = shapely.get_parts(free)
-        piece = pieces[np.argmax(shapely.area(pieces))] if len(pieces) else None
-        if piece is None or piece.is_empty:
+        place = _room_for_name(pieces, planes.name[plane])
+        if place is None:
             continue
-        center, radius = _name_place(piece)
-        if radius < 9.0:
-            continue
+        (center, radius), size, sloped = place
         slope = f"{units.convert(float(planes.slope[plane]), 'angle'):.1f}{units.label('angle')}"
         x, y = center
         down = np.array([np.sin(planes.azimuth[plane]), -np.cos(planes.azimuth[plane])])
@@ -247,11 +252,32 @@ def _plane_names(analysis: Analysis, sheet: Sheet, units: UnitSystem) -> list[st
             # The arrow starts beyond the two lines of text, which are wider than high.
             clear = 20.0 + 10.0 * abs(down[0])
             reach = min(radius - 4.0, clear + 26.0)
-            parts += arrow(center + down * (clear - 2.0), center + down * max(reach, clear + 10.0))
-        parts.append(svg.text(planes.name[plane], x, y - 2.0, 13.0, anchor="middle", bold=True, halo=True))
-        words = "flat" if flat else slope
-        parts.append(svg.text(words, x, y + 11.0, 10.5, anchor="middle", halo=True))
+            if reach > clear + 4.0:
+                parts += arrow(center + down * (clear - 5.0), center + down * reach)
+        up = -2.0 if sloped else 0.36 * size
+        parts.append(svg.text(planes.name[plane], x, y + up, size, anchor="middle", bold=True, halo=True))
+        if sloped:
+            words = "flat" if flat else slope
+            parts.append(svg.text(words, x, y + 11.0, 10.5, anchor="middle", halo=True))
     return parts
+
+
+def _room_for_name(pieces: NDArray[np.object_], name: str) -> tuple[tuple[Array, float], float, bool] | None:
+    """Place and radius, letter size, and whether the slope goes below, in the roomiest of pieces; or None.
+
+    A name with its slope first, then alone, then in small letters: none may touch a row or an edge.
+    """
+    for size, sloped in ((13.0, True), (11.0, False), (8.5, False)):
+        half = np.array(
+            [0.5 * max(text_width(name, size, bold=True), 26.0 * sloped), 15.0 if sloped else 0.5 * size]
+        )
+        for piece in sorted(pieces, key=lambda one: -one.area):
+            if piece.geom_type != "Polygon" or piece.area < 4.0 * half.prod():
+                continue
+            center, radius = _name_place(piece)
+            if piece.contains(shapely.box(*(center - half), *(center + half))):
+                return (center, radius), size, sloped
+    return None
 
 
 def _name_place(piece: shapely.Polygon) -> tuple[Array, float]:

@@ -32,6 +32,8 @@ from viewer.report.building import (
     purlin_cases_table,
     purlins_table,
 )
+from viewer.report.catchment import catchment_table, with_area_names
+from viewer.report.catchment_plan import catchment_svg
 from viewer.report.durability import couples_table, movement_table, torsion_words
 from viewer.report.end_bounds import partial_table
 from viewer.report.falling import falling_table, heap_table, lower_table, obstruction_table
@@ -229,8 +231,10 @@ def report_content(
         "limits": limits_table(analysis, units),
         "cases": cases_table(analysis),
         "beyond": {"sentences": beyond_sentences(analysis), "table": beyond_table(analysis)},
-        "working": working,
+        "working": with_area_names(working),
         "strip": _strip_table(working, units),
+        "catchment": catchment_table(analysis, working, units),
+        "catchment_drawing": catchment_svg(analysis, working, units),
         "rows": rows_table(analysis, units, rows),
         "balance": balance_table(analysis, units),
         "building": building_table(analysis, units),

@@ -26,6 +26,7 @@ WIDTH, LEFT, RIGHT = 760.0, 70.0, 30.0
 DEEPEST = 230.0  # height of the drawn roof at most [px]
 TYPE = 12.0
 LETTER, ROW = 6.2, 16.0  # width of a letter, and height of a row under the drawing [px]
+ROOMY = 24.0  # snow so high has room for its depth beside its middle [px]
 WALL = 84.0  # of building drawn below the lowest eave [px]
 LINE = 13.0  # from one line of words to the next [px]
 SHORT_WORDS, LONG_WORDS = 64.0, 128.0  # length of a force, and of one at a row's end [px]
@@ -300,10 +301,12 @@ def depth_parts(analysis: Analysis, frame: Frame, case: int, units: UnitSystem) 
     if float(high[0]) > WIDTH - 70.0:
         side = "end"
     x = float(high[0]) + (5.0 if side == "start" else -5.0)
+    # Halfway up, where it is clear of the forces over the snow; low snow has no room for words.
+    y = 0.5 * float(low[1] + high[1]) + 4.0 if low[1] - high[1] > ROOMY else float(high[1]) - 5.0
     ticks = [end + np.array([[-3.0, 0.0], [3.0, 0.0]]) for end in (low, high)]
     return [
         *(svg.line(one, style.INK, 1.1) for one in (np.stack([low, high]), *ticks)),
-        svg.text(words, x, float(high[1]) - 5.0, TYPE, anchor=side, halo=True),
+        svg.text(words, x, y, TYPE, anchor=side, halo=True),
     ]
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from fea.analysis import Analysis
 from roofmodel.project.placement import left_reach
@@ -121,13 +123,25 @@ def _row(analysis: Analysis, row: int, sheet: _Sheet, units: UnitSystem) -> list
     shown = {0, len(on) - 1, *range(0, len(on) - step, step)}
     worst = int(np.flatnonzero(on == called)[0]) if called in on else -1
     shown = {k for k in shown if worst < 0 or abs(k - worst) >= step} | ({worst} if worst >= 0 else set())
+    edge, flipped = _edge(analysis, int(layout.row_plane[row]), sheet), list[float]()
+    over_it = (layout.row_start[:, 1] - layout.row_start[row, 1]) * sheet.scale
+    close = bool(np.any((layout.row_plane == layout.row_plane[row]) & (over_it > 1.0) & (over_it < CLOSE)))
     for k in sorted(shown):
         number = layout.clamp_name[on[k]].removeprefix(f"{layout.row_name[row]}-")
         x, y = points[k].tolist()
         bold = k == worst
-        below = radius + (RING + 3.5 if bold else 3.0)  # off its ring
-        turn = f"translate({svg.number(x)} {svg.number(y + below)}) rotate(90)"
-        parts.append(svg.text(number, 0.0, 0.34 * size, size, bold=bold, halo=True, transform=turn))
+        off = radius + (RING + 3.5 if bold else 3.0)  # off its ring
+        long, half = text_width(number, size, bold=bold), 0.4 * size
+        crossed = [
+            bool(edge.intersects(shapely.box(x - half, y + a, x + half, y + b)))
+            for a, b in ((off, off + long), (-off - long, -off))
+        ]
+        over = crossed[0] and not crossed[1] and not close  # at a slanted edge
+        flipped += [x] if over else []
+        turn = f"translate({svg.number(x)} {svg.number(y + (-off if over else off))}) rotate(90)"
+        side = "end" if over else "start"
+        words = svg.text(number, 0.0, 0.34 * size, size, bold=bold, halo=True, anchor=side, transform=turn)
+        parts.append(words)
     splices = layout.splice_s[layout.splice_row == row] / layout.row_length[row]
     for share in splices.tolist():
         x, y = (rail[0] + share * (rail[1] - rail[0])).tolist()
@@ -143,11 +157,38 @@ def _row(analysis: Analysis, row: int, sheet: _Sheet, units: UnitSystem) -> list
         x, anchor = float(free[0]) + 12.0, "start"
     if np.ptp(free) < min(long, np.ptp(rail[:, 0])) and open_right:
         x, y, anchor = float(rail[1, 0]) + radius + 10.0, float(rail[1, 1]) + 0.34 * TYPE, "start"
-    parts.append(svg.text(words, x, y, TYPE, anchor=anchor, bold=True, halo=True))
+    left = {"middle": x - 0.5 * long, "start": x}[anchor]
+    if anchor == "middle" and any(left - TYPE < at < left + long + TYPE for at in flipped):
+        y -= TYPE  # over the numbers
+    outline = _edge(analysis, int(layout.row_plane[row]), sheet, whole=True)
+    if outline.intersects(shapely.box(left, y - 0.75 * TYPE, left + long, y + 1.0)):
+        parts += _beside(words, rail[1], radius)
+    else:
+        parts.append(svg.text(words, x, y, TYPE, anchor=anchor, bold=True, halo=True))
     if worst >= 0:
         x, y = points[worst].tolist()
         parts.append(_ring(x, y, radius + RING))
     return parts
+
+
+def _beside(words: str, tip: Array, radius: float) -> list[str]:
+    """Name in the right margin in two lines, with a leader from the rail's right end."""
+    x, y = WIDTH - SIDE + 12.0, float(tip[1])
+    name, _, rest = words.partition(", ")
+    return [
+        svg.line(np.array([[float(tip[0]) + radius + 2.0, y], [x - 3.0, y]]), style.FAINT, 0.6),
+        svg.text(name, x, y - 0.5, 0.86 * TYPE, bold=True, halo=True),
+        svg.text(rest, x, y + 8.5, 0.8 * TYPE, halo=True),
+    ]
+
+
+def _edge(analysis: Analysis, plane: int, sheet: _Sheet, *, whole: bool = False) -> BaseGeometry:
+    """Slanted edges of a plane on the drawing, or its whole outline."""
+    outline = analysis.project.roof.planes.outline[plane]
+    rings = [sheet.at(np.asarray(ring.coords)) for ring in (outline.exterior, *outline.interiors)]
+    sides = np.concatenate([np.stack([ring[:-1], ring[1:]], axis=1) for ring in rings])
+    slanted = np.abs(sides[:, 1, 1] - sides[:, 0, 1]) > 0.02 * np.abs(sides[:, 1, 0] - sides[:, 0, 0])
+    return shapely.union_all(shapely.linestrings(sides if whole else sides[slanted]))
 
 
 def _free(analysis: Analysis, row: int, sheet: _Sheet, reach: float) -> tuple[Array, bool]:
@@ -208,7 +249,7 @@ def _start(analysis: Analysis, row: int, sheet: _Sheet, units: UnitSystem) -> li
         return []
     beside = np.flatnonzero(
         (layout.row_plane == layout.row_plane[row])
-        & (np.abs(layout.row_start[:, 1] - start[1]) * sheet.scale < 30.0)
+        & (np.abs(layout.row_start[:, 1] - start[1]) * sheet.scale < 24.0)
         & (layout.row_start[:, 0] < start[0])
     )
     over = 27.0 if len(beside) else 9.0  # clear of their names

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from fea.analysis import Analysis
 from fea.checks.governing import Governing
@@ -20,9 +21,10 @@ from fea.checks.strips import panel_strips
 from roofmodel.sliding.tributary import row_catchment
 from roofmodel.snow.cases import Zone, linear_integral
 from roofmodel.snow.inputs import EnSite
+from viewer.report.plain_beam import beam_words
 from viewer.report.working_ends import end_steps
 from viewer.report.working_flow import flow_steps
-from viewer.report.working_parts import ClampAt, Expression, Number, Step, force_steps
+from viewer.report.working_parts import ClampAt, Expression, Feeder, Number, Step, force_steps
 from viewer.report.working_screws import is_screw_limit, screw_steps
 from viewer.report.working_steps import anchorage_steps, clamp_at, moment_steps, use_steps
 
@@ -52,6 +54,8 @@ class Working:
     steps : tuple of Step
     unverified : tuple of str
         Directions that are loaded without a strength, in words.
+    own : Feeder
+        The plane straight above the clamp's stretch of rail.
     """
 
     target: str
@@ -62,6 +66,7 @@ class Working:
     zones: tuple[StripZone, ...]
     steps: tuple[Step, ...]
     unverified: tuple[str, ...]
+    own: Feeder
 
 
 def hand_check(analysis: Analysis, chosen: Governing | None = None) -> Working | None:
@@ -75,9 +80,9 @@ def hand_check(analysis: Analysis, chosen: Governing | None = None) -> Working |
     limit = analysis.limits[governing.limit]
     clamp = governing.target if limit.target == "clamp" else _strip_clamp(analysis, governing)
     at = clamp_at(analysis, clamp, governing.case, limit.name)
-    zones, width = _strip(analysis, clamp, governing.case)
+    zones, width, strip_plan = _strip(analysis, clamp, governing.case)
     tributary = _tributary_steps(analysis, at, zones, width)
-    force = force_steps(analysis, at, end_steps)
+    force = force_steps(analysis, at, end_steps, beam_words)
     moment = moment_steps(analysis, at)
     use, unverified = use_steps(analysis, at)
     strip = anchorage_steps(analysis, governing) if limit.target == "panel strip" else ()
@@ -91,6 +96,7 @@ def hand_check(analysis: Analysis, chosen: Governing | None = None) -> Working |
         zones=zones,
         steps=(*tributary, *force, *moment, *use, *strip, *screws),
         unverified=unverified,
+        own=_own(analysis, clamp, zones, strip_plan, width),
     )
 
 
@@ -112,8 +118,8 @@ def tributary_ends(analysis: Analysis, clamp: int) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def _strip(analysis: Analysis, clamp: int, case: int) -> tuple[tuple[StripZone, ...], float]:
-    """Zones of the clamp's own plane straight above its stretch of rail, and the stretch's level width."""
+def _strip(analysis: Analysis, clamp: int, case: int) -> tuple[tuple[StripZone, ...], float, BaseGeometry]:
+    """Zones of the clamp's own plane straight above its stretch of rail, its level width, and the strip."""
     project = analysis.project
     roof, layout = project.roof, project.layout
     row = int(layout.clamp_row[clamp])
@@ -134,7 +140,18 @@ def _strip(analysis: Analysis, clamp: int, case: int) -> tuple[tuple[StripZone, 
         if area > 1e-6 * width:
             pressure = float(linear_integral(piece, zone.pressure)[0]) / area
             found.append(StripZone(zone, pressure, area / width))
-    return tuple(found), width
+    return tuple(found), width, plan
+
+
+def _own(
+    analysis: Analysis, clamp: int, zones: tuple[StripZone, ...], plan: BaseGeometry, width: float
+) -> Feeder:
+    """The clamp's own strip as an area among those from beside it."""
+    project = analysis.project
+    plane = int(project.layout.row_plane[project.layout.clamp_row[clamp]])
+    weight, area = sum(zone.pressure * zone.run for zone in zones) * width, float(plan.area)
+    slope = float(project.roof.planes.slope[plane])
+    return Feeder(plane, area, weight / area if area > 0.0 else 0.0, slope, 1.0, plan)
 
 
 def _tributary_steps(

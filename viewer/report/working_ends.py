@@ -6,21 +6,25 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from fea.analysis import Analysis
 from fea.rails.actions import rail_loads
 from fea.rails.frame import solve_frame
+from roofmodel.shape.envelopes import areal
 from roofmodel.sliding.cells import aside
-from roofmodel.sliding.end_reach import end_reaches, lodges
+from roofmodel.sliding.end_reach import end_reaches, end_wedge, lodges
 from roofmodel.sliding.ends import end_parts
 from roofmodel.sliding.landed import on_cells
 from roofmodel.sliding.thrust import RowForce, valley_factor
 from roofmodel.surface import FLAT_SLOPE, SHALLOW, STEEP
 from roofmodel.upper_faces import upper_faces
 from viewer.quantities import quantity, system
-from viewer.report.working_flow import SAME, WHOLE, Feeder, feeders, feeding_step, passing, region_of
-from viewer.report.working_parts import ClampAt, Number, Step
+from viewer.report.plain_beam import end_words
+from viewer.report.working_flow import SAME, WHOLE, feeders, feeding_step, passing, region_of
+from viewer.report.working_parts import ClampAt, Feeder, Number, Step
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -113,6 +117,8 @@ def end_steps(analysis: Analysis, at: ClampAt, ends: float) -> tuple[Step, ...]:
         )
     if any(part.kind == "end" and part.reached > part.bound for part in told):
         notes.append("More than 100 % is the lever of the overhang.")
+    if told[0].kind == "end" and told[0].row == row:
+        notes.append(end_words(analysis, at, told[0].end, told[0].reached / told[0].bound))
     if any(part.row != row for part in told):
         notes.append("Those on other rows come through the panels, which give way.")
     if more:
@@ -125,7 +131,7 @@ def end_steps(analysis: Analysis, at: ClampAt, ends: float) -> tuple[Step, ...]:
         tuple(expression),
         Number(ends, "force"),
         f"{shares} of it {'reaches' if len(told) == 1 else 'each reach'} this clamp, from the frame",
-        " ".join(notes),
+        " ".join(note for note in notes if note),
     )
     return (*steps, final)
 
@@ -145,7 +151,9 @@ def _end_step(analysis: Analysis, case: int, part: Part, letter: str) -> Step:
     spread = project.slide.spread_angle
     weight = analysis.force.node_weight[case]
     taken = end_parts(project.roof, layout, graph, (part.row, part.end), weight, project.slide.end_spreads)
-    found = [own_plane(analysis, case, taken.cell, taken.share)] if len(taken.cell) else []
+    reach = end_reaches(project.roof, layout, graph, *project.slide.end_spreads)[part.row][part.end]
+    wedge = end_wedge(layout, (part.row, part.end), reach)
+    found = [own_plane(analysis, case, taken.cell, taken.share, wedge)] if len(taken.cell) else []
     if len(taken.node):
         node, at = np.unique(taken.node, return_inverse=True)
         start = np.bincount(at, taken.start).astype(np.float64)
@@ -164,20 +172,27 @@ def _end_step(analysis: Analysis, case: int, part: Part, letter: str) -> Step:
     expression = (*step.expression, " + ", Number(rest, "force")) if own else (Number(part.bound, "force"),)
     return replace(
         step,
-        formula=f"{step.formula} + D" if own else letter,
+        formula=f"{step.formula} + D" if own else "D",
         expression=expression,
         result=Number(part.bound, "force"),
         note=f"{step.note} The last number is what other planes send through the spread, by the flow.",
     )
 
 
-def own_plane(analysis: Analysis, case: int, cell: IntArray, share: Array) -> Feeder:
-    """Snow of one plane on parts of its cells."""
+def own_plane(
+    analysis: Analysis, case: int, cell: IntArray, share: Array, wedge: shapely.Polygon | None = None
+) -> Feeder:
+    """Snow of one plane on parts of its cells; `wedge`, in (u, v), bounds where it lies. [m]."""
     cells, project = analysis.graph.cells, analysis.project
     area = share * cells.plan_area[cell]
     weight = float(area @ analysis.force.cell_pressure[case, cell])
     plane = int(cells.plane[cell[0]])
-    region = region_of(cells, cell[share > WHOLE])
+    region: BaseGeometry = region_of(cells, cell if wedge is not None else cell[share > WHOLE])
+    if wedge is not None:
+        # The wedge goes far beyond the plane; cut to its size first, it keeps its digits.
+        near = shapely.intersection(wedge, project.roof.planes.outline[plane].envelope)
+        within = shapely.transform(near, lambda uv: project.roof.planes.to_world(plane, uv)[:, :2])
+        region = areal(shapely.intersection(region, within))
     total = float(area.sum())
     return Feeder(plane, total, weight / total, float(project.roof.planes.slope[plane]), 1.0, region)
 
@@ -197,7 +212,13 @@ def held_by(
 def _held_words(analysis: Analysis, case: int, row: int, held: dict[int, tuple[IntArray, Array]]) -> str:
     units = system(analysis.project.table.project.units)
     rows = [(name, value) for name, value in held_by(analysis, case, held) if value > 1.0]
-    words = "Spread of the blanket: analysis.spread_angle, judgment."
+    spread = quantity(analysis.project.slide.spread_angle, "angle", units)
+    words = (
+        f"The snow beyond this end of the row, out to {spread} from the fall line up from the end, "
+        "measured on the slope (on plan, lengths down the slope are shorter by cos θ; "
+        "analysis.spread_angle, judgment), less what other rows hold, with what flows into it from other "
+        "planes: each area times its pressure times sin θ."
+    )
     own = analysis.project.layout.row_name[row]
     others = [(name, value) for name, value in rows if name != own][:FEW]
     if others:

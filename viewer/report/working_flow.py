@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -17,7 +17,7 @@ from roofmodel.sliding.thrust import ValleyThrust, valley_factor
 from roofmodel.surface import shown_origin
 from roofmodel.units import SYSTEMS
 from viewer.quantities import quantity
-from viewer.report.working_parts import ClampAt, Expression, Number, Step
+from viewer.report.working_parts import ClampAt, Expression, Feeder, Number, Step
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -28,26 +28,6 @@ WHOLE = 0.01  # cells that send less of their snow are not drawn into a region [
 CORNERS = 8  # a region with more is told by its extent
 IN_FULL = "Each thrust counts in full, whatever its direction: the upper bound (scalar sum)."
 SAME = 2e-3  # so much may a stream differ from the hand sum of the planes that feed it [-]
-
-
-@dataclass(frozen=True)
-class Feeder:
-    """A plane that feeds a stream: plan area [m^2], mean pressure [Pa], slope [rad], part that arrives.
-
-    `region` is where on plan that snow lies, of which `area` counts what really arrives. [m]
-    """
-
-    plane: int
-    area: float
-    pressure: float
-    slope: float
-    part: float
-    region: shapely.Polygon | shapely.MultiPolygon
-
-    def force(self, friction: float) -> float:
-        """Thrust that it brings. [N]."""
-        pull = np.sin(self.slope) - friction * np.cos(self.slope)
-        return float(self.pressure * self.area * pull * self.part)
 
 
 def flow_steps(analysis: Analysis, at: ClampAt, own: float, ends: tuple[float, float]) -> tuple[Step, ...]:
@@ -273,7 +253,9 @@ def feeding_step(
         tuple(parts),
         Number(sum(one.force(friction) for one in found), "force"),
         f"A_p: what of {names} {where}, on plan; p: mean there",
-        f"{note} {_regions(analysis, found)}",
+        note,
+        tuple(found),
+        _regions(analysis, found),
     )
 
 

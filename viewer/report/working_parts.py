@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from fea.analysis import Analysis
 from viewer.quantities import quantity, system
@@ -31,6 +32,26 @@ Expression = tuple["str | Number", ...]
 
 
 @dataclass(frozen=True)
+class Feeder:
+    """A plane that feeds a step: plan area [m^2], mean pressure [Pa], slope [rad], part that arrives.
+
+    `region` is where on plan that snow lies, of which `area` counts what really arrives. [m]
+    """
+
+    plane: int
+    area: float
+    pressure: float
+    slope: float
+    part: float
+    region: BaseGeometry
+
+    def force(self, friction: float) -> float:
+        """Thrust that it brings. [N]."""
+        pull = np.sin(self.slope) - friction * np.cos(self.slope)
+        return float(self.pressure * self.area * pull * self.part)
+
+
+@dataclass(frozen=True)
 class Step:
     """One line of the hand check.
 
@@ -45,6 +66,10 @@ class Step:
     source : str
         Clause, test or model that the step rests on.
     note : str
+    feeders : tuple of Feeder
+        Planes whose snow the step adds up, in the order of the expression.
+    places : str
+        Where their areas lie, for readers without the table and the drawing of them.
     """
 
     title: str
@@ -54,6 +79,8 @@ class Step:
     result: Number
     source: str
     note: str = ""
+    feeders: tuple[Feeder, ...] = ()
+    places: str = ""
 
 
 @dataclass(frozen=True)
@@ -98,9 +125,12 @@ _ASKEW = (
 
 
 EndSteps = Callable[[Analysis, "ClampAt", float], tuple[Step, ...]]
+BeamWords = Callable[[Analysis, "ClampAt"], str]
 
 
-def force_steps(analysis: Analysis, at: ClampAt, end_steps: EndSteps) -> tuple[Step, ...]:
+def force_steps(
+    analysis: Analysis, at: ClampAt, end_steps: EndSteps, beam_words: BeamWords
+) -> tuple[Step, ...]:
     """Continuity of the rail, what comes from beside by `end_steps`, and the factored force along the seam.
 
     Parameters
@@ -109,6 +139,8 @@ def force_steps(analysis: Analysis, at: ClampAt, end_steps: EndSteps) -> tuple[S
     at : ClampAt
     end_steps : callable
         Steps from E, the share of the bounds that the frame gives. [N]
+    beam_words : callable
+        How to find k again by hand.
     """
     total = float(analysis.tributary[at.case, at.clamp])
     snow, ends = float(at.parts[0, 0]), float(at.parts[1, 0])
@@ -123,7 +155,7 @@ def force_steps(analysis: Analysis, at: ClampAt, end_steps: EndSteps) -> tuple[S
                 (Number(snow / total), " × ", Number(total, "force")),
                 Number(snow, "force"),
                 "k = R / T; R from the frame: the clamp's reaction under this case's unfactored snow alone",
-                _frame_words(analysis, at),
+                f"{_frame_words(analysis, at)}{beam_words(analysis, at)}".strip(),
             )
         )
     _, kept = _terms(analysis, at, 0, "R")
@@ -162,12 +194,9 @@ def _frame_words(analysis: Analysis, at: ClampAt) -> str:
     )
     splices = analysis.states[at.state].splices
     return (
-        "The rail is stiff between clamps and evens out what its neighbors take"
-        + (f": {beside}. " if beside else ". ")
+        "k: how the stiff rail shares out between clamps; 1 is the clamp's own stretch alone"
+        + (f". Beside it: {beside}. " if beside else ". ")
         + (f"In the worse state {splices}. " if splices else "")
-        + "To follow R, put the whole row into any program for beams on springs: the model is described in "
-        "its chapter, rail and stiffness of clamps stand under Inputs, places of clamps in their table, load "
-        "per length in the row's diagrams."
     )
 
 

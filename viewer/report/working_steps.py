@@ -24,6 +24,7 @@ from fea.checks.strips import panel_strips
 from fea.rails.actions import GIVEN
 from roofmodel.hardware import Clamp, DesignFormat, Interaction
 from roofmodel.profiles.data import Section
+from viewer.report.plain_beam import lever, tipping_words
 from viewer.report.working_parts import ClampAt, Expression, Number, Step, part_step
 from viewer.report.working_screws import is_screw_limit, screw_reading
 
@@ -83,7 +84,7 @@ def moment_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
     project = analysis.project
     clamp = project.clamp
     along, moment = abs(float(at.force[0])), abs(float(at.force[4]))
-    arm = clamp.height + (project.rail.section.highest_top if at.top else 0.0)
+    arm = lever(analysis, at)
     steps = []
     if arm * along > 0.0 and moment > 0.0:
         where = _where(project.rail.section, top=at.top)
@@ -101,8 +102,8 @@ def moment_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
                 ),
                 Number(moment, "grip moment"),
                 f"e from the grip up to {where}; k_M = M / (F e), M from the same frame as R",
-                "k_M is what the rail passes on in torsion and bending between clamps, and its own weight; 1 "
-                "for a clamp on its own, where M = F e.",
+                "k_M: the part of its own moment F e that the clamp keeps; the rail's twist passes the rest "
+                f"to its neighbors. {tipping_words(analysis, at, moment / (along * arm))}".strip(),
             )
         )
     over = 0.0
