@@ -74,7 +74,7 @@ def test_what_the_answer_says_to_do_takes_those_clamps_and_no_others(tmp_path):
 
 
 def test_at_a_slanting_edge_the_distance_is_square_to_it(tmp_path):
-    """A hip of 45 degrees on plan goes 1 across for 1 / cos p up a slope of p: distance by elementary geometry."""
+    """A hip of 45 degrees on plan goes 1 across for 1 / cos p up a slope of p: elementary geometry."""
     known = [long_grips(tmp_path, clear, "hip") for clear in ("", "350 mm")]
     slope = np.radians(25.0)
     before, after = (one.layout.clamp_uv[:, 0] for one in known)

@@ -198,10 +198,10 @@ def test_a_partial_row_covers_its_door_and_takes_the_end_bound(tmp_path):
 
 @pytest.mark.parametrize(("off", "told"), [(1e-6, False), (0.2, True)])
 def test_a_rake_is_no_edge_that_snow_leaves_over_but_where_it_slants(tmp_path, off, told):
-    """Files round corners: snow of a thousandth of a millimeter goes over a rake that far off the fall line."""
+    """Files round corners: a thousandth of a millimeter of snow goes over a rake so far off the fall line."""
     points = [[0, 0, 3], [10, 0, 3], [10 + off, 6, 6], [0, 6, 6]]
     trimesh.Trimesh(points, [[0, 1, 2], [0, 2, 3]], process=False).export(tmp_path / "shed.ply")
-    project, found = threats(
+    _, found = threats(
         tmp_path, "", with_roof('[roof]\nfile = "shed.ply"\nunit = "m"\nup = "z"\nground = "0 m"\n')
     )
     assert any("not level" in note for note in found.notes) == told
