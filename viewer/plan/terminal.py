@@ -42,7 +42,11 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
             Text(f"Clamps on every {nth_seam(one.every)}: {one.failure}.") for one in beside if one.failure
         ]
         lines += [Text(note) for one in beside for note in _closer(one)]
-    verdict, _, proof = verdict_words(plan).partition("; ") if plan.passed else (verdict_words(plan), "", "")
+    verdict, _, proof = (
+        verdict_words(plan).partition("; ")
+        if plan.passed and not plan.proven
+        else (verdict_words(plan), "", "")
+    )
     verdict = f"{verdict.removesuffix('.')}."
     lines += [Text(), Text(verdict, style="bold" if plan.passed else _LOUD)]
     deadly, others = split_cautions(plan.analysis, units, falling_sentence(plan.analysis, units))
