@@ -210,16 +210,18 @@ store.addEventListener("place", showAnswer);
 
 // What is no attachment and no less a danger: the hardest other limit, cautions, snow that no row holds.
 function asides(shown) {
-  const { cautions, falling, unsettled } = shown.verdict;
+  const { cautions, falling, unsettled, protected: guarded } = shown.verdict;
   const falls = falling.replace(/^Snow that no row holds: /, "").replace(/ \(weight of snow.*$/, "");
   const used = shown.governing.use ?? 0;
   const other = shown.others.filter((one) => one.use !== null).reduce((a, b) => (a && a.use >= b.use ? a : b), null);
   const open = shown.others.filter((one) => one.use === null);
   const words = [
+    ...guarded.filter((one) => !one.kept).map((one) => [one.text, "exceeded"]),
     unsettled && [unsettled, "exceeded"],
     other && other.use > used && [`${other.name} ${other.at} ${percent(other.use)}`, statusOf(other.use)],
     store.place.short && [store.place.short, statusOf(store.place.use)],
     open.length && [`${open[0].name} ${open[0].at} not verified${open.length > 1 ? ` and ${open.length - 1} more` : ""}`, "open"],
+    ...guarded.filter((one) => one.kept).map((one) => [one.text, "open"]),
     falls && [`not held: ${falls}`, "open"],
     cautions.length && [`${cautions.length} caution${cautions.length > 1 ? "s" : ""}`, "open count"],
   ].filter(Boolean);
