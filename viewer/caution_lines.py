@@ -7,7 +7,10 @@ import textwrap
 from rich.text import Text
 
 from fea.analysis import Analysis
+from fea.cautions import little_snow
 from fea.still_falling import LEAST, falling_words
+from roofmodel.project.schema import STARTING_NAME
+from roofmodel.shape.up_axis import doubts
 from roofmodel.units import UnitSystem
 
 CAUTION_STYLE = "bold black on yellow3"
@@ -42,7 +45,7 @@ def protected_line(analysis: Analysis, units: UnitSystem) -> tuple[str, tuple[st
 def split_cautions(
     analysis: Analysis, units: UnitSystem, falling: str = ""
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Cautions about what falls on people, and all others, in full.
+    """Cautions by which the answer may be none or about what falls on people, and all others, in full.
 
     Parameters
     ----------
@@ -52,9 +55,14 @@ def split_cautions(
         Snow that no row holds, in a sentence.
     """
     merged, replaced = protected_line(analysis, units)
-    own = {falling_words(one, units) for one in analysis.protected}
-    first = [falling, merged, *(c for c in analysis.cautions if c in own and c not in replaced)]
-    return tuple(filter(None, first)), tuple(c for c in analysis.cautions if c not in own)
+    protected, project = {falling_words(one, units) for one in analysis.protected}, analysis.project
+    doubted = {*doubts(project.roof), *little_snow(project.site, units)}
+    void = [c for c in analysis.cautions if c in doubted or f"“{STARTING_NAME}" in c]
+    own = [c for c in analysis.cautions if c in protected and c not in replaced]
+    said = {*void, *protected}
+    return tuple(filter(None, [*void, falling, merged, *own])), tuple(
+        c for c in analysis.cautions if c not in said
+    )
 
 
 def first_words(caution: str, width: int) -> str:
