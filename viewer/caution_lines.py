@@ -56,7 +56,7 @@ def split_cautions(
     """
     merged, replaced = protected_line(analysis, units)
     protected, project = {falling_words(one, units) for one in analysis.protected}, analysis.project
-    doubted = {*doubts(project.roof), *little_snow(project.site, units)}
+    doubted = {*doubts(project.roof), *little_snow(project.table.site, units)}
     void = [c for c in analysis.cautions if c in doubted or f"“{STARTING_NAME}" in c]
     own = [c for c in analysis.cautions if c in protected and c not in replaced]
     said = {*void, *protected}

@@ -147,10 +147,11 @@ def check(project: Path, out: Path, compare: tuple[Path, ...], every: tuple[int,
         renderer = stack.enter_context(Renderer()) if picture else None  # loads while we compute
         from roofmodel.project.load import load_project
         from viewer.analyzing import analyze_project
-        from viewer.compare import print_compared, projects_beside
+        from viewer.compare import labels, print_compared, projects_beside
 
         loaded = load_project(project)
-        beside = projects_beside(loaded, compare, every)
+        own, *names = labels([project, *compare])
+        beside = projects_beside(loaded, compare, every, names)
         inputs = [path for one in (loaded, *(other.project for other in beside)) for path in one.inputs]
         check_output(out, inputs, OUTPUTS)
         stages.show("analyzing")
@@ -171,7 +172,7 @@ def check(project: Path, out: Path, compare: tuple[Path, ...], every: tuple[int,
     said = joined(near, place_line(place, analysis, system(loaded.table.project.units)))
     print_summary(analysis, console(), said)
     if compared:
-        print_compared(project.name, analysis, compared, console())
+        print_compared(own, analysis, compared, console())
     if reason and picture:
         notice(f"No picture: {reason}")
     print_json(folder / "results.json")

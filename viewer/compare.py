@@ -36,7 +36,9 @@ class Other:
     kept: tuple[str, ...] = ()
 
 
-def projects_beside(project: Project, paths: Sequence[Path], spacings: Sequence[int]) -> list[Other]:
+def projects_beside(
+    project: Project, paths: Sequence[Path], spacings: Sequence[int], names: Sequence[str]
+) -> list[Other]:
     """Other projects, and the project itself with clamps on every n-th seam in all rows.
 
     Raises
@@ -48,8 +50,14 @@ def projects_beside(project: Project, paths: Sequence[Path], spacings: Sequence[
     if count > MOST:
         message = f"--compare, --every: {count} are too many for one table; give {MOST} at most"
         raise InputError(message)
-    found = [Other(path.name, load_project(path)) for path in paths]
+    found = [Other(label, load_project(path)) for label, path in zip(names, paths, strict=True)]
     return [*found, *(_spaced(project, n) for n in dict.fromkeys(spacings))]
+
+
+def labels(paths: Sequence[Path]) -> list[str]:
+    """Names of files, with their folders where names alone do not tell them apart."""
+    names = [path.name for path in paths]
+    return names if len(set(names)) == len(names) else [str(path) for path in paths]
 
 
 def _spaced(project: Project, every: int) -> Other:

@@ -54,6 +54,13 @@ def test_another_standard_is_what_its_own_project_says(tmp_path, monkeypatch, ca
     assert used(said) == [alone(check(tmp_path, monkeypatch, capsys)[1]), alone(own)]
 
 
+def test_files_of_one_name_are_told_with_their_folders(tmp_path, monkeypatch, capsys):
+    (tmp_path / "b").mkdir()
+    other = put(tmp_path / "b", GOOD)
+    _, said = check(tmp_path, monkeypatch, capsys, "--compare", str(other))
+    assert f"{other}: " in "".join(said.out.split("\n"))
+
+
 def test_a_row_too_short_for_a_spacing_keeps_its_clamps_and_is_named(tmp_path, monkeypatch, capsys):
     short = GOOD.replace(
         "[design]", '[[row]]\nname = "R2"\nplane = "S1"\nup = "2 m"\nend = "1.1 m"\n\n[design]'

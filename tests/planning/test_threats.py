@@ -10,6 +10,8 @@ from fea.planning.threats import find_threats
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.surface import shown_origin
+from roofmodel.units import SYSTEMS
+from viewer.plan.words import ends_in_words, protected_by_row
 
 LONG = "0 0, 6 0, 6 20, 0 20 m"  # eaves of 20 m toward east and west
 SLOPE = np.radians(25.0)
@@ -192,6 +194,11 @@ def test_a_partial_row_covers_its_door_and_takes_the_end_bound(tmp_path):
         assert row.start is not None
         assert row.start <= 7.0 + 1e-9
         assert row.end >= 13.0 - 1e-9
+    assert protected_by_row(plan) == ["mark"] * len(plan.rows)
+    words = ends_in_words(plan, SYSTEMS["SI"])
+    assert "within 1.00 m of it" in words
+    for row in plan.rows:
+        assert f"{row.name} ({row.end - row.start:.2f} m of 20.00 m)" in words
     assert plan.analysis.force.end_bound.max() > 0.0
     assert plan.passing_by < 1e-9
 

@@ -52,7 +52,7 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
     deadly, others = split_cautions(plan.analysis, units, falling_sentence(plan.analysis, units))
     lines += [caution_text(words) for words in (*deadly, *others)]
     placed = plan.analysis.project
-    short = ends_in_words(plan, units) if marked else ""
+    short = ends_in_words(plan, units)
     proof = f"{proof[:1].upper()}{proof[1:]}"
     notes = (short, *plan.notes, splice_caution(placed, bill_of(placed)), proof)
     lines += [Text(words) for words in notes if words]

@@ -118,12 +118,13 @@ def ends_in_words(plan: Plan, units: UnitSystem) -> str:
     from roofmodel.project.placement import line_pieces
 
     roof, parts = plan.analysis.project.roof, []
+    if not plan.analysis.project.table.protect:
+        return ""
     for row, (name, plane, up, low, high) in zip(plan.rows, _row_places(plan), strict=True):
         if row.start is None and row.end is None:
             continue
-        a, b = next(
-            one for one in line_pieces(roof, plane, up) if one[0] - OFF <= low and high <= one[1] + OFF
-        )
+        pieces = line_pieces(roof, plane, up)
+        a, b = next((one for one in pieces if one[0] - OFF <= low and high <= one[1] + OFF), (low, high))
         sides = ((row.start, a, low), (row.end, high, b))
         if all(end is None or plan.threats.reach(plane, up, *side) is None for end, *side in sides):
             length, whole = units.text(high - low, "length"), units.text(b - a, "length")
