@@ -62,7 +62,7 @@ def labels(paths: Sequence[Path]) -> list[str]:
 
 def _spaced(project: Project, every: int) -> Other:
     """The project with other clamps; rows that would not stand with so few keep their own."""
-    rows, kept = project.table.row, ()
+    rows, kept = project.table.row, tuple[str, ...]()
     try:
         changed = with_rows(project, [row.model_copy(update={"every": every}) for row in rows])
         loose = loose_rows(changed.layout, project.rail, project.clamp)
@@ -120,7 +120,12 @@ def _column(analysis: Analysis, units: UnitSystem) -> dict[str, str]:
     worst, layout = analysis.attachment, analysis.project.layout
     case = least_reserve(analysis)
     reserve = float(analysis.reserve[case]) * analysis.factors[case].snow
-    found = {"verdict": ", ".join(verdict(analysis, units).words)}
+    table = analysis.project.table
+    found = {
+        "standard": table.site.standard,
+        "format": table.design.format,
+        "verdict": ", ".join(verdict(analysis, units).words),
+    }
     if worst is not None:
         limit = analysis.limits[worst.limit]
         found["governing"] = f"{limit.target_name[worst.target]} {percent(worst.utilization)}"
