@@ -66,6 +66,9 @@ def _spaced(project: Project, every: int) -> Other:
     try:
         changed = with_rows(project, [row.model_copy(update={"every": every}) for row in rows])
         loose = loose_rows(changed.layout, project.rail, project.clamp)
+        if all(loose):
+            message = "no row of the project would stand on so few clamps; give a smaller number"
+            raise InputError(message)
         if any(loose):
             kept = tuple(row.name for row, why in zip(rows, loose, strict=True) if why)
             both = zip(rows, changed.table.row, strict=True)

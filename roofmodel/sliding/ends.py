@@ -332,7 +332,7 @@ def _strip_ends(graph: FlowGraph) -> tuple[IntArray, IntArray]:
 
 
 def _share_inside(cells: Cells, index: IntArray, wedge: Polygon) -> Array:
-    shapes = shapely.polygons(cells.corners[index])
+    shapes = np.asarray(shapely.polygons(cells.corners[index]))
     shapely.prepare(wedge)
     inside, meets = (
         np.zeros(len(index)),

@@ -76,6 +76,7 @@ def test_a_row_too_short_for_a_spacing_keeps_its_clamps_and_is_named(tmp_path, m
         (["--compare", "nowhere.toml"], "nowhere.toml"),
         (["--every", "0"], "--every"),
         (["--every", "two"], "--every"),
+        (["--every", "50"], "--every 50: no row"),
         ([word for n in range(1, 7) for word in ("--every", str(n))], "too many"),
     ],
 )
