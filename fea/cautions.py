@@ -52,6 +52,7 @@ BOXES_SHOWN = 6  # obstructions named in a caution
 AT_IT = 0.05  # shorter pieces of a rail's line in a box are none [m]
 LEADING = 1.5  # gamma_Q of a leading temperature, EN 1990 Table A1.2(B), from memory
 LITTLE_SNOW = 200.0  # ground snow below this may have got a wrong unit (judgment) [Pa]
+CRUMB = 10.0  # a kilogram; lighter snow over an edge is not told, such as over rakes rounded in a file [N]
 LEAK = 1e-3  # share of the sliding force that leaves inside the roof, from where it is told [-]
 
 
@@ -244,7 +245,8 @@ def _upper_retained(project: Project) -> list[str]:
 def _onto_rows(project: Project, force: RowForce, landing: Landing) -> list[str]:
     """Edges whose snow lands on planes with rows below."""
     roof, steps = project.roof, project.roof.steps
-    slides = force.exit_edge[(force.exit_thrust > 0.0).any(axis=0)]
+    moves = (force.exit_thrust > 0.0) & (force.exit_weight >= CRUMB)
+    slides = force.exit_edge[moves.any(axis=0)]
     lands = np.isin(steps.upper_edge, slides[slides >= 0]) & np.isin(steps.lower, project.layout.row_plane)
     lower, weight = landing.lower, landing.lower.weight.max(axis=0, initial=0.0)
     flies = (weight > 0.0) & np.isin(lower.plane, project.layout.row_plane)

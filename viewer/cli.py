@@ -113,9 +113,25 @@ def commands() -> None:
 )
 @click.argument("project", type=click.Path(path_type=Path))
 @click.option("--out", callback=named, default="results", show_default=True, help="Folder for the results.")
+@click.option(
+    "--compare",
+    multiple=True,
+    type=click.Path(path_type=Path),
+    metavar="OTHER",
+    help="Also check another project, such as one by another standard, side by side; may be repeated.",
+)
+@click.option(
+    "--every",
+    multiple=True,
+    type=click.IntRange(1, 50),
+    metavar="N",
+    help="Also check with clamps on every N-th seam in all rows, side by side; may be repeated.",
+)
 @click.option("--picture/--no-picture", default=True, show_default=True, help="Draw utilization.png.")
-def check(project: Path, out: Path, picture: bool) -> None:
+def check(project: Path, out: Path, compare: tuple[Path, ...], every: tuple[int, ...], picture: bool) -> None:
     """Check PROJECT and write table, picture, report and data to a folder.
+
+    What it is compared with is not written and has no say in the exit code.
 
     Exit code 0: every limit in the table kept; seam, sheet and clips under the clamps are a matter of
     `eavewright seam`. 1: something exceeds its limit, is not verified or not settled. 2: bad input,
@@ -131,11 +147,16 @@ def check(project: Path, out: Path, picture: bool) -> None:
         renderer = stack.enter_context(Renderer()) if picture else None  # loads while we compute
         from roofmodel.project.load import load_project
         from viewer.analyzing import analyze_project
+        from viewer.compare import labels, print_compared, projects_beside
 
         loaded = load_project(project)
-        check_output(out, list(loaded.inputs), OUTPUTS)
+        own, *names = labels([project, *compare])
+        beside = projects_beside(loaded, compare, every, names)
+        inputs = [path for one in (loaded, *(other.project for other in beside)) for path in one.inputs]
+        check_output(out, inputs, OUTPUTS)
         stages.show("analyzing")
         analysis = analyze_project(loaded, stages.step)
+        compared = [(other, analyze_project(other.project, stages.step)) for other in beside]
         stages.show("moving rows and clamps a little")
         from fea.near_limit import near_limit
         from fea.sensitivity import out_of_place
@@ -150,6 +171,8 @@ def check(project: Path, out: Path, picture: bool) -> None:
 
     said = joined(near, place_line(place, analysis, system(loaded.table.project.units)))
     print_summary(analysis, console(), said)
+    if compared:
+        print_compared(own, analysis, compared, console())
     if reason and picture:
         notice(f"No picture: {reason}")
     print_json(folder / "results.json")

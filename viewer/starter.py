@@ -134,6 +134,7 @@ file = "roof.stl"               # mesh, CityJSON, CityGML, IFC or DXF, relative 
 unit = "m"                      # STL, OBJ and PLY do not say: "m", "mm", "cm", "ft" or "in"
 up = "z"                        # "z" or "y"
 # building = "..."              # city models: the building's id
+# leave_out = ["F1"]            # a plane of each part that is no roof, such as a floor slab or a tree
 """,
 }
 
@@ -231,6 +232,10 @@ every = 1                       # a clamp on every n-th seam
 # end = "9 m"
 # splice_every = "6 m"          # splices as hinges
 
+# [[protect]]                   # what no snow may fall onto; or onto, eave, planes in place of area
+# name = "entrance"
+# area = "10 -3, 14 -3, 14 0, 10 0 m"  # on plan, as roof.png has it
+
 [design]
 $format
 rail_height_ratio = 0.06        # least rail top over snow depth (your rule)
@@ -304,6 +309,10 @@ every = 1                       # a clamp on every n-th seam
 # start = "3 ft"                # a row over part of the plane
 # end = "30 ft"
 # splice_every = "20 ft"        # splices as hinges
+
+# [[protect]]                   # what no snow may fall onto; or onto, eave, planes in place of area
+# name = "entrance"
+# area = "30 -10, 40 -10, 40 0, 30 0 ft"  # on plan, as roof.png has it
 
 [design]
 $format

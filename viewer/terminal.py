@@ -13,6 +13,7 @@ from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
 from viewer.beyond import beyond_sentences
 from viewer.building_words import rising_line
+from viewer.caution_lines import CUT, caution_text, first_words, split_cautions
 from viewer.quantities import brief, column, percent, quantity, significant, system
 from viewer.report import tables
 from viewer.row_summary import PEAK_NOTE, SLIGHT, RowLine, peak_places, row_lines
@@ -33,7 +34,6 @@ from viewer.summary import (
 
 _LOUD = "bold white on red3"
 _GOOD = "bold white on green4"
-_CAUTION = "bold black on yellow3"
 _ROWS_SHOWN = 12
 _ENDS_SHOWN = 3
 _TABLE_WIDTH = 76  # narrower consoles get one block of lines a limit and row
@@ -58,12 +58,14 @@ def print_summary(analysis: Analysis, console: Console, place: str = "") -> None
     for word in answer.words:
         head.append(f" {word.upper()} ", style=_GOOD if answer.passed else _LOUD)
         head.append(" ")
-    _say(console, head, Text(answer.sentence), *([Text(place)] if place else []))
-    if answer.falling:
-        _say(console, _caution(answer.falling))
+    _say(console, head, Text(answer.sentence))
+    deadly, others = split_cautions(analysis, units, answer.falling)
+    _say(console, *[caution_text(line) for line in deadly])
     if not answer.passed:
         _say(console, *[_bullet(line) for line in answer.more])
-    _say(console, *[_caution(line) for line in answer.cautions])
+    _say(console, *([Text(place)] if place else []))
+    short = [first_words(line, console.width) for line in others]
+    _say(console, *[caution_text(line) for line in short])
     _say(console, *_attachment(analysis, answer.sentence), Text())
     rows, tested = row_lines(analysis), read_as_tested(analysis)
     if console.width < _TABLE_WIDTH:
@@ -81,6 +83,9 @@ def print_summary(analysis: Analysis, console: Console, place: str = "") -> None
     building = rising_line(analysis)
     _say(console, *([Text(), Text(building)] if building else []))
     _say(console, Text(), _audit(analysis, units))
+    cut = [line for line, one in zip(others, short, strict=True) if one.endswith(CUT)]
+    if cut:
+        _say(console, Text("\nCautions in full", style="bold"), *[_bullet(line) for line in cut], Text())
     caution = "A licensed engineer must review this; local code governs; strengths must come from tests."
     _say(console, Text(f"{caution} Falling snow and work at height can kill.", style="dim"))
 
@@ -94,10 +99,6 @@ def _bullet(text: str) -> Table:
     grid = Table.grid()
     grid.add_row(Text("- "), Text(text))
     return grid
-
-
-def _caution(text: str) -> Text:
-    return Text(" CAUTION ", style=_CAUTION).append(f" {text}", style="bold")
 
 
 def _footnote(tested: bool) -> tuple[Text, ...]:

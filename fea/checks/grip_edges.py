@@ -7,7 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from roofmodel.project.load import Project
-from roofmodel.surface import EdgeKind, RoofSurface
+from roofmodel.project.row_edges import ends_of_sheet
 from roofmodel.units import SYSTEMS
 
 SLACK = 1e-3  # a grip that ends at the edge by less than this does not reach over it [m]
@@ -33,7 +33,7 @@ def grips_at_edges(project: Project) -> tuple[NDArray[np.bool_], NDArray[np.bool
     reach = (half - SLACK) * np.stack([np.sin(angle), np.cos(angle)], axis=1)
     away, cut = np.full(len(plane), np.inf), np.zeros(len(plane), dtype=bool)
     for one in np.unique(plane).tolist():
-        on, edges = plane == one, _ends_of_sheet(roof, one)
+        on, edges = plane == one, ends_of_sheet(roof, one)
         uv = layout.clamp_uv[on]
         grip = shapely.linestrings(np.stack([uv - reach[on], uv + reach[on]], axis=1))
         away[on] = shapely.distance(shapely.points(uv), edges)
@@ -42,17 +42,11 @@ def grips_at_edges(project: Project) -> tuple[NDArray[np.bool_], NDArray[np.bool
     return over, (away < half - SLACK) & ~over
 
 
-def _ends_of_sheet(roof: RoofSurface, plane: int) -> shapely.MultiLineString:
-    kept = np.array([kind is not EdgeKind.BREAK for kind in roof.edges.kind], dtype=bool)
-    own = kept & (roof.edges.plane == plane).any(axis=1)
-    ends = [roof.planes.to_plane(plane, ends[own]) for ends in (roof.edges.start, roof.edges.end)]
-    return shapely.MultiLineString(list(np.stack(ends, axis=1)))
-
-
 def grip_words(project: Project) -> list[str]:
     """One sentence on clamps at edges of the sheet; none where all grips lie well on it."""
     over, near = grips_at_edges(project)
-    length = SYSTEMS[project.table.project.units].text(project.clamp.grip_length, "size")
+    units, grip = SYSTEMS[project.table.project.units], project.clamp.grip_length
+    length, half = units.text(grip, "size"), units.text(0.5 * grip, "size")
     parts = [
         f"{words} {_named(project, which)}"
         for which, words in (
@@ -65,7 +59,8 @@ def grip_words(project: Project) -> list[str]:
         return []
     return [
         f"Clamps at the edge of their sheet: the grip, {length} long, {'; it '.join(parts)}. Clamps are "
-        "tested on seams that run on, so their strength is not known there: move the row or its ends inward."
+        "tested on seams that run on, so their strength is not known there: give these rows "
+        f'clamp_edge_distance = "{half}" (no clamp on seams nearer to an edge), or move them.'
     ]
 
 

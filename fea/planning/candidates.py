@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from fea.checks.combinations import project_factors
 from fea.checks.limits import height_limit
+from fea.planning.grips import with_grips_on_sheets
 from fea.planning.ladder import Ladder, Place
 from fea.planning.places import Levels, levels_of
 from fea.planning.threats import Threats
@@ -62,7 +63,10 @@ def ladders(
     InputError
         A plane on which no lowest row can stand.
     """
-    spots = [levels_of(project, threats, group, full=full) for group in threats.groups]
+    spots = [
+        with_grips_on_sheets(project, levels_of(project, threats, group, full=full))
+        for group in threats.groups
+    ]
     by_option = [_placed(project, _flat(spots), n) for n in every]
     held = np.any([placed.held for placed in by_option], axis=0)
     if not held.all() and min(every) > min(project.table.plan.every):

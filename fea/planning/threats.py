@@ -342,13 +342,13 @@ def _eaves(
     cell, edge = np.unique(np.concatenate(pairs), axis=0).T
     use = roof.planes.slope[cells.plane[cell]] > FLAT_SLOPE
     cell, edge = cell[use], edge[use]
-    fall = np.abs(np.diff(cells.corners[cell, :2, 1], axis=1))[:, 0]
+    wide, fall = np.abs(np.diff(cells.corners[cell, :2], axis=1))[:, 0].T
     sloping = edge[fall > LEVEL]
     notes = tuple(
         f"Snow also leaves over {roof.edges.name[e]}, which is not level: rows of this plan run level and "
         "leave part of it; place a row there by hand."
         for e in np.unique(sloping[sloping >= 0])
-        if float(fall[edge == e].sum()) > 0.25
+        if float(fall[edge == e].sum()) > 0.25 and float(wide[edge == e].sum()) > TOUCH
     )
     cell = cell[fall <= LEVEL]
     found: list[Eave] = []
@@ -359,6 +359,8 @@ def _eaves(
         parts = np.split(order, np.flatnonzero(np.diff(height[order]) > LEVEL) + 1)
         for part in parts:
             u = cells.corners[on[part], :2, 0]
+            if np.ptp(u) < TOUCH:  # rounding of a file: a rake a hair off the fall line
+                continue
             found.append(Eave(plane, float(height[part].max()), (float(u.min()), float(u.max()))))
     if not found:
         message = "protect: what slides onto it leaves over no level edge, so no level row can hold it"

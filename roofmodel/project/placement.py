@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from roofmodel.errors import InputError
 from roofmodel.hardware import Panel
 from roofmodel.layout import Layout, SpliceKind
-from roofmodel.project.row_edges import end_on_edge
+from roofmodel.project.row_edges import end_on_edge, ends_of_sheet
 from roofmodel.project.schema import PlaneChoice, RowTable
 from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
 from roofmodel.units import SI, UnitSystem, shown
@@ -379,10 +379,16 @@ def _clamps(
     bounds = np.sort((w0 + rate * np.array(extent)) / spacing)
     number = np.arange(np.ceil(bounds[0] - 1e-6), np.floor(bounds[1] + 1e-6) + 1).astype(np.int64)
     s = np.clip((number * spacing - w0) / rate, *extent)
+    under = len(number)
+    if row.clamp_edge_distance:
+        away = shapely.distance(shapely.points(point + s[:, None] * way), ends_of_sheet(roof, plane))
+        clear = away >= row.clamp_edge_distance - TOUCH
+        number, s = number[clear], s[clear]
     order = np.argsort(s)[row.first - 1 :: row.every]
     if not len(order):
         message = (
-            f"{where}: no clamp; {len(number)} seams pass under it (every {units.text(spacing, 'length')})"
+            f"{where}: no clamp; {under} seams pass under it (every {units.text(spacing, 'length')})"
+            + (f", {len(number)} of them clamp_edge_distance from edges" if len(number) < under else "")
             + (f", and first = {row.first} and every = {row.every} leave none" if len(number) else "")
             + "; lengthen or move the row"
         )

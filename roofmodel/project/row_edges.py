@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
@@ -38,6 +39,14 @@ def edge_name(roof: RoofSurface, plane: int, uv: Array) -> str | None:
     edge = edge_at(roof, plane, roof.planes.to_world(plane, uv))
     name = None if edge < 0 else roof.edges.name[edge]
     return name if name is not None and roof.edges.name.count(name) == 1 else None
+
+
+def ends_of_sheet(roof: RoofSurface, plane: int) -> shapely.MultiLineString:
+    """Edges in (u, v) where the sheet of a plane ends: all but pitch breaks, which sheets run over. [m]."""
+    kept = np.array([kind is not EdgeKind.BREAK for kind in roof.edges.kind], dtype=bool)
+    own = kept & (roof.edges.plane == plane).any(axis=1)
+    ends = [roof.planes.to_plane(plane, ends[own]) for ends in (roof.edges.start, roof.edges.end)]
+    return shapely.MultiLineString(list(np.stack(ends, axis=1)))
 
 
 def end_on_edge(

@@ -275,6 +275,11 @@ class RowTable(Table):
         None, description="In place of end: the edge of the plane that the rail's right end stays at."
     )
     edge_distance: Length0 = Field(0.0, description="Distance the rail stays back from the plane's edges.")
+    clamp_edge_distance: Length0 = Field(
+        0.0,
+        description="Seams nearer than this to an edge of the plane get no clamp; half of clamp.grip_length "
+        "keeps every grip on its sheet. The rail runs on.",
+    )
     every: int = Field(1, ge=1, le=50, description="Clamp every n-th seam.")
     first: int = Field(
         1, ge=1, le=50, description="Seam under the row that gets the first clamp, counted from the left."

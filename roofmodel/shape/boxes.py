@@ -70,7 +70,8 @@ def with_boxes(surface: RoofSurface, tolerance: float) -> RoofSurface:
     made = _rebuilt(surface, boxes, plan, tolerance)
     found = box_obstacles(made, boxes, surface.planes)
     said = [
-        f"{TAKEN_AS} {name} on {made.planes.name[plane]}: {size}"
+        f"{TAKEN_AS} {name} on {made.planes.name[plane]}: {size} If nothing stands there: "
+        f'roof.not_standing = ["{name}"].'
         for name, plane, size in zip(found.name, found.plane, size_words(found), strict=True)
     ]
     return with_more(made, found, said)

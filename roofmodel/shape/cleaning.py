@@ -71,8 +71,8 @@ def check_places(points: Array, used: NDArray[np.bool_] | None = None) -> None:
     extent = np.ptp(counted, axis=0) if len(counted) else np.zeros(3)
     if used is not None and extent.max() > LARGEST:
         message = (
-            f"The model is {extent.max():.4g} m across, more than {LARGEST:.0f} m: are the units meters, and "
-            "is it one building?"
+            f"The model is {extent.max():.4g} m across, more than {LARGEST:.0f} m: check its unit (mm "
+            f"would make {1e-3 * extent.max():.4g} m) and that it is one building."
         )
         raise InputError(message)
 

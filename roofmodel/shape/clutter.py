@@ -56,7 +56,10 @@ def clutter_words(surface: RoofSurface) -> str:
     if len(floors):
         low = ", ".join(first[: len(floors)])
         told.append(f"Flat and close to the ground, as a floor slab is: {low}.")
-    told.append(f"If they are no roof (trees, cars, floors), leave them out: roof.leave_out = [{names}].")
+    told.append(
+        f"If they are no roof (trees, cars, floors), leave them out: leave_out = [{names}] under [roof] "
+        "in the project."
+    )
     return " ".join(told)
 
 

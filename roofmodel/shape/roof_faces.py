@@ -148,7 +148,10 @@ def pick_roof_faces(raw: RawMesh, steepest: float = STEEPEST) -> RoofFaces:
     if surveyed is None:  # noise leaves no two faces in one plane
         seen = _whole_planes(welded, joined, seen)
     if not seen.all():
-        notes.append(f"{_count(local, roof[~seen])} hidden below others (floors, undersides) were left out.")
+        notes.append(
+            f"{_count(local, roof[~seen])} hidden below others (floors, undersides) were left out. If roof "
+            "is among them, take what lies above it out of the file."
+        )
     ends = np.zeros(len(roof), dtype=bool) if surveyed is not None else slab_ends(local, roof, seen)
     if ends.any():
         notes.append(f"{_count(local, roof[ends])} that are the ends of slabs, cut square, were left out.")
@@ -226,7 +229,8 @@ def _not_walls(
     limit = f"{np.degrees(steepest):.0f} degrees"
     if wall.any():
         notes.append(
-            f"{_count(points, faces[wall])} at least {limit} steep were taken as walls and left out."
+            f"{_count(points, faces[wall])} at least {limit} steep (roof.wall_slope) were taken as walls and "
+            "left out."
         )
     keep = np.flatnonzero(solid & ~wall)
     if len(keep) == 0:

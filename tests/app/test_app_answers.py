@@ -100,14 +100,18 @@ def test_the_header_names_other_limits_cautions_and_snow_not_held(opened):
         """() => { const { state } = app.store; app.store.setState({ ...state,
           others: [{ name: "rail height", at: "S-low", use: 7.3 }, { name: "odd", at: "S-low", use: null }],
           verdict: { ...state.verdict, cautions: ["one", "two"],
+            protected: [{ text: "falls, held by no row: 9 kN on door", kept: false },
+              { text: "still falls: 2 kN on walk", kept: true }],
             unsettled: "clamps that do not tip would use 124 %",
             falling: "Snow that no row holds: 42,251 lbf at W1 eave (weight of snow, worst case)." } }); }"""
     )
     asides = page.locator(".asides button").all_inner_texts()
     assert [words for words in asides if "out of place" not in words] == [  # those come when they are known
+        "falls, held by no row: 9 kN on door",
         "clamps that do not tip would use 124 %",
         "rail height S-low 730 %",
         "odd S-low not verified",
+        "still falls: 2 kN on walk",
         "not held: 42,251 lbf at W1 eave",
         "2 cautions",
     ]

@@ -81,7 +81,12 @@ BAD: dict[str, tuple[str, str, str | bytes | None, list[str]]] = {
     "no unit": (UP, "roof.stl", ROOF, ["unit (m, mm, cm, ft or in)", "10 x 8 x 2 m"]),
     "no up axis": (LINE.replace('up = "z"\n', ""), "roof.stl", ROOF, ["up axis (z or y)"]),
     "wrong up axis": (LINE.replace('"z"', '"y"'), "roof.stl", stl(*gable_mesh(rise=0.3)), ["up axis"]),
-    "millimeters read as m": (LINE, "roof.stl", stl(1e4 * POINTS, FACES), ["1e+05 m", "5000 m", "units"]),
+    "millimeters read as m": (
+        LINE,
+        "roof.stl",
+        stl(1e4 * POINTS, FACES),
+        ["1e+05 m", "5000 m", "unit (mm would make 100 m)"],
+    ),
     "meters read as mm": (LINE.replace('"m"', '"mm"'), "roof.stl", ROOF, ["area", "1 m2", "units"]),
     "building in a mesh": (LINE + 'building = "A"\n', "roof.stl", ROOF, ["building", "A", "city models"]),
     "shared by three": (LINE, "roof.stl", FIN, ["three or more", "2.00) m"]),

@@ -150,7 +150,7 @@ def built(draw: st.DrawFn) -> str:
     row["plane"] = draw(st.sampled_from(["S1", "N1", "E1", "W1", "S2", "SE1", "F1"]))
     row["up"] = f"{draw(st.integers(0, 30)) / 10:g} m"
     tenths = st.integers(0, 80).map(lambda n: f"{n / 10:g} m")
-    for field in ("start", "end", "cantilever", "edge_distance", "splice_every"):
+    for field in ("start", "end", "cantilever", "edge_distance", "clamp_edge_distance", "splice_every"):
         if draw(st.integers(0, 7)) == 0:
             row[field] = draw(tenths)
     row["every"] = draw(st.integers(1, 4))

@@ -8,6 +8,7 @@ import pytest
 from plan_projects import HIP, gable, with_roof
 
 from fea.analysis import analyze, check_limits
+from fea.checks.grip_edges import grips_at_edges
 from fea.planning import plan as planning
 from fea.planning.candidates import ladders
 from fea.planning.checking import path_rows, row_use, strip_use
@@ -308,3 +309,16 @@ def test_finer_steps_are_tried_before_giving_up(tmp_path, monkeypatch):
     assert 0.1 <= steps[1] < 0.2
     assert not found.failure
     assert any("plan.step" in note for note in found.notes)
+
+
+def test_no_planned_clamp_grips_over_the_edge_of_its_sheet(tmp_path):
+    """On a hip every row ends at slanting edges; with a grip this long the outermost seams have no room."""
+    path = tmp_path / "project.toml"
+    path.write_text(with_roof(HIP, RATIO="0.02").replace("70 mm", "700 mm"))
+    plan = plan_rows(load_project(path, rows_needed=False))
+    assert not plan.failure
+    over, near = grips_at_edges(plan.analysis.project)
+    assert not over.any()
+    assert not near.any()
+    bare = [row.model_copy(update={"clamp_edge_distance": 0.0}) for row in plan.rows]
+    assert np.logical_or(*grips_at_edges(with_rows(plan.analysis.project, bare))).any()

@@ -10,6 +10,8 @@ from fea.planning.threats import find_threats
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.surface import shown_origin
+from roofmodel.units import SYSTEMS
+from viewer.plan.words import ends_in_words, protected_by_row
 
 LONG = "0 0, 6 0, 6 20, 0 20 m"  # eaves of 20 m toward east and west
 SLOPE = np.radians(25.0)
@@ -192,8 +194,25 @@ def test_a_partial_row_covers_its_door_and_takes_the_end_bound(tmp_path):
         assert row.start is not None
         assert row.start <= 7.0 + 1e-9
         assert row.end >= 13.0 - 1e-9
+    assert protected_by_row(plan) == ["mark"] * len(plan.rows)
+    words = ends_in_words(plan, SYSTEMS["SI"])
+    assert "within 1.00 m of it" in words
+    for row in plan.rows:
+        assert f"{row.name} ({row.end - row.start:.2f} m of 20.00 m)" in words
     assert plan.analysis.force.end_bound.max() > 0.0
     assert plan.passing_by < 1e-9
+
+
+@pytest.mark.parametrize(("off", "told"), [(1e-6, False), (0.2, True)])
+def test_a_rake_is_no_edge_that_snow_leaves_over_but_where_it_slants(tmp_path, off, told):
+    """Files round corners: a thousandth of a millimeter of snow goes over a rake so far off the fall line."""
+    points = [[0, 0, 3], [10, 0, 3], [10 + off, 6, 6], [0, 6, 6]]
+    trimesh.Trimesh(points, [[0, 1, 2], [0, 2, 3]], process=False).export(tmp_path / "shed.ply")
+    _, found = threats(
+        tmp_path, "", with_roof('[roof]\nfile = "shed.ply"\nunit = "m"\nup = "z"\nground = "0 m"\n')
+    )
+    assert any("not level" in note for note in found.notes) == told
+    assert len(found.eaves) == 1
 
 
 def slab_threats(folder, near, far):

@@ -432,5 +432,5 @@ def test_roofs_across_a_gap_are_no_steps():
         for away, eave in ((0.0, 3.0), (10.0, 6.0))
     ]
     words = summary_words(build_roof(parts), SYSTEMS["SI"])
-    assert "higher edges across a gap" in words
+    assert "higher edges across a gap in 1 place (S2 eave over N1, 2.00 m away)" in words
     assert "to a higher roof" not in words

@@ -17,6 +17,7 @@ from roofmodel.units import SYSTEMS
 from viewer.quantities import percent, significant
 from viewer.report.tables import rows_table
 from viewer.row_summary import ALL_ALONG, NEARLY, PEAK_NOTE, peak_places, row_lines
+from viewer.summary import verdict
 from viewer.terminal import print_summary
 
 FOOT = 0.3048  # exact [m]
@@ -99,3 +100,21 @@ def test_the_largest_force_per_length_says_where_it_acts(tmp_path: Path) -> None
         assert f"{low / FOOT:.2f} to {high / FOOT:.2f}" in text
     assert PEAK_NOTE in text
     assert PEAK_NOTE in rows_table(valley, SYSTEMS["US"], lines).note
+
+
+@pytest.mark.parametrize("width", [80, 120])
+@pytest.mark.parametrize("name", projects())
+def test_what_kills_stands_in_full_in_the_first_lines_and_no_caution_is_lost(
+    name: str, width: int, tmp_path: Path
+) -> None:
+    """Other cautions take a line each there, and stand in full below the tables."""
+    analysis = run(projects()[name], tmp_path)
+    text = summary(analysis, width)
+    said, units = " ".join(text.split()), SYSTEMS[analysis.project.table.project.units]
+    head = " ".join(" ".join(text.splitlines()[:15]).split())
+    answer = verdict(analysis, units)
+    assert answer.sentence in head
+    assert answer.falling in head
+    for caution in answer.cautions:
+        assert caution in said
+    assert text.count(" CAUTION ") == len(answer.cautions) + bool(answer.falling)

@@ -6,7 +6,7 @@ from typing import Any
 
 from fea.planning.plan import Plan
 from viewer.plan.terminal import material_words
-from viewer.plan.words import nth_seam, row_lines, threats_in_words, verdict_words
+from viewer.plan.words import ends_in_words, nth_seam, row_lines, threats_in_words, verdict_words
 from viewer.quantities import percent, system
 
 
@@ -33,5 +33,5 @@ def plan_answer(plan: Plan) -> dict[str, Any]:
             }
             for line in row_lines(plan)
         ],
-        "notes": [*plan.notes, *plan.analysis.cautions],
+        "notes": [*filter(None, [ends_in_words(plan, units)]), *plan.notes, *plan.analysis.cautions],
     }

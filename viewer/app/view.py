@@ -16,11 +16,12 @@ from fea.checks.limits import Limit
 from fea.checks.member_strength import LATERAL
 from fea.checks.strips import panel_strips
 from fea.checks.ties import first_largest
+from fea.still_falling import LEAST
 from fea.tipping import unsettled_words
 from roofmodel.project.as_built import AS_MEASURED
 from roofmodel.project.load import Project
 from roofmodel.surface import FLAT_SLOPE, EdgeKind
-from roofmodel.units import factor, split
+from roofmodel.units import UnitSystem, factor, split
 from viewer.app.lent import whole
 from viewer.app.session import State, Version
 from viewer.app.spots import free_spots
@@ -106,6 +107,7 @@ def answer_data(version: Version) -> dict[str, Any]:
             "more": list(said.more),
             "cautions": list(said.cautions),
             "falling": said.falling,
+            "protected": _protected(analysis, units),
             "unsettled": "" if analysis.unsettled is None else unsettled_words(analysis.unsettled),
         },
         "governing": governing(version),
@@ -116,6 +118,16 @@ def answer_data(version: Version) -> dict[str, Any]:
         "others": _others(analysis),
         "snow_key": snow_key(analysis),
     }
+
+
+def _protected(analysis: Analysis, units: UnitSystem) -> list[dict[str, Any]]:
+    """What snow comes down on each thing protected: short words, and whether rows hold all but a little."""
+    found = sorted((one for one in analysis.protected if one.weight >= LEAST), key=lambda one: one.kept)
+    return [
+        {"text": f"{words} {units.text(one.weight, 'force')} on {one.name}", "kept": one.kept}
+        for one in found
+        for words in ("still falls:" if one.kept else "falls, held by no row:",)
+    ]
 
 
 def governing(version: Version) -> dict[str, Any] | None:

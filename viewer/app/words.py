@@ -29,6 +29,7 @@ LABELS: dict[str, dict[str, str]] = {
         "start_at": "Left end stays at edge",
         "end_at": "Right end stays at edge",
         "edge_distance": "Kept back from edges",
+        "clamp_edge_distance": "Clamps kept back from edges",
         "every": "A clamp on every n-th seam",
         "first": "First clamp on seam no.",
         "cantilever": "Rail beyond its last clamps",

@@ -150,8 +150,9 @@ def _row_table(row: RowTable, units: str) -> Table:
     for name in ("start_at", "end_at"):
         if getattr(row, name) is not None:
             table[name] = getattr(row, name)
-    if row.edge_distance:
-        table["edge_distance"] = _length(row.edge_distance, units)
+    for name in ("edge_distance", "clamp_edge_distance"):
+        if getattr(row, name):
+            table[name] = _length(getattr(row, name), units)
     if row.every != 1:
         table["every"] = row.every
     if row.splice_every is not None:

@@ -8,11 +8,21 @@ from rich.text import Text
 
 from fea.planning.plan import Plan, closer_words
 from roofmodel.units import UnitSystem
+from viewer.caution_lines import caution_text, split_cautions
 from viewer.package.bill import bill_of, splice_caution
-from viewer.plan.words import Beside, nth_seam, row_lines, threats_in_words, verdict_words
+from viewer.plan.words import (
+    Beside,
+    ends_in_words,
+    nth_seam,
+    protected_by_row,
+    row_lines,
+    threats_in_words,
+    verdict_words,
+)
 from viewer.quantities import column, percent, system
 from viewer.style import CAUTION
 from viewer.terminal import plain_table
+from viewer.unheld import falling_sentence
 
 _LOUD = "bold white on red3"
 _DANGER = "Snow that slides off kills, and so do falls from roofs."
@@ -23,18 +33,29 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
     project = plan.analysis.project
     units = system(project.table.project.units)
     lines: list[Text | Table] = [Text(project.table.project.name, style="bold")]
-    lines += [Text(words) for words in threats_in_words(plan)]
-    lines += [Text(), _rows(plan, units), Text(), Text(material_words(plan, units))]
+    marked = bool(project.table.protect)
+    lines += [Text(words) for words in threats_in_words(plan, rows=not marked)]
+    lines += [Text(), _rows(plan, units, marked), Text(), Text(material_words(plan, units))]
     if beside:
         lines += [Text(), _compared(beside, units)]
         lines += [
             Text(f"Clamps on every {nth_seam(one.every)}: {one.failure}.") for one in beside if one.failure
         ]
         lines += [Text(note) for one in beside for note in _closer(one)]
-    lines += [Text(), Text(verdict_words(plan), style="bold" if plan.passed else _LOUD)]
+    verdict, _, proof = (
+        verdict_words(plan).partition("; ")
+        if plan.passed and not plan.proven
+        else (verdict_words(plan), "", "")
+    )
+    verdict = f"{verdict.removesuffix('.')}."
+    lines += [Text(), Text(verdict, style="bold" if plan.passed else _LOUD)]
+    deadly, others = split_cautions(plan.analysis, units, falling_sentence(plan.analysis, units))
+    lines += [caution_text(words) for words in (*deadly, *others)]
     placed = plan.analysis.project
-    lines += [Text(note) for note in (*plan.notes, *plan.analysis.cautions)]
-    lines += [Text(words) for words in (splice_caution(placed, bill_of(placed)),) if words]
+    short = ends_in_words(plan, units)
+    proof = f"{proof[:1].upper()}{proof[1:]}"
+    notes = (short, *plan.notes, splice_caution(placed, bill_of(placed)), proof)
+    lines += [Text(words) for words in notes if words]
     lines.append(Text(f"{CAUTION} {_DANGER}", style="dim"))
     for line in lines:
         console.print(line, highlight=False)
@@ -45,13 +66,14 @@ def _closer(one: Beside) -> tuple[str, ...]:
     return () if one.plan is None else closer_words(one.plan.rows, (one.every,))
 
 
-def _rows(plan: Plan, units: UnitSystem) -> Table:
+def _rows(plan: Plan, units: UnitSystem, marked: bool) -> Table:
+    """Rows as a table; what each protects takes the place of its plane, which its name begins with."""
     lines = row_lines(plan)
     table = plain_table("Planned rows")
     length = units.label("length")
     heads = (
         "row",
-        "plane",
+        *([] if marked else ["plane"]),
         f"up {length}",
         f"from {length}",
         f"to {length}",
@@ -59,17 +81,20 @@ def _rows(plan: Plan, units: UnitSystem) -> Table:
         "clamps",
         "used",
         "of",
+        *(["protects"] if marked else []),
     )
     for head in heads:
-        right = head not in ("row", "plane", "of")
-        table.add_column(head, justify="right" if right else "left", no_wrap=head != "of")
+        right = head not in ("row", "plane", "of", "protects")
+        folds = head in ("of", "protects")
+        table.add_column(head, justify="right" if right else "left", no_wrap=not folds)
+    protects = protected_by_row(plan)
     numbers = [
         column([getattr(line, name) for line in lines], "length", units, 4) for name in ("up", "start", "end")
     ]
-    for line, up, start, end in zip(lines, *numbers, strict=True):
+    for line, up, start, end, held in zip(lines, *numbers, protects, strict=True):
         table.add_row(
             line.name,
-            line.plane,
+            *([] if marked else [line.plane]),
             up,
             start,
             end,
@@ -77,6 +102,7 @@ def _rows(plan: Plan, units: UnitSystem) -> Table:
             str(line.clamps),
             percent(line.utilization),
             line.limit,
+            *([held] if marked else []),
         )
     return table
 

@@ -9,6 +9,9 @@ import numpy as np
 
 from fea.planning.checking import target_rows
 from fea.planning.plan import Plan
+from roofmodel.units import UnitSystem
+
+OFF = 1e-3  # by which a rail may lie beyond the end of its piece of plane [m]
 
 
 @dataclass(frozen=True)
@@ -50,11 +53,14 @@ def threat_words(name: str, planes: Sequence[str], rows: Sequence[str]) -> str:
     return f"Snow of {', '.join(planes)} comes down on {name}{held}."
 
 
-def threats_in_words(plan: Plan) -> list[str]:
-    """`threat_words` of everything protected, and why there are rows that hold none of its snow at once."""
+def threats_in_words(plan: Plan, *, rows: bool = True) -> list[str]:
+    """`threat_words` of everything protected, and why there are rows that hold none of its snow at once.
+
+    `rows` names the rows that hold it; a table beside may say so already.
+    """
     held = rows_by_protected(plan)
     named = {row for rows in held.values() for row in rows}
-    found = [threat_words(name, planes, held[name]) for name, planes in plan.threats.by]
+    found = [threat_words(name, planes, held[name] if rows else ()) for name, planes in plan.threats.by]
     by_way: list[str] = []
     beside: list[str] = []
     for row, plane, up, low, high in _row_places(plan):
@@ -95,6 +101,42 @@ def rows_by_protected(plan: Plan) -> dict[str, tuple[str, ...]]:
         for name in plan.threats.protects(plane, up, low, high):
             found[name].append(row)
     return {name: tuple(rows) for name, rows in found.items()}
+
+
+def protected_by_row(plan: Plan) -> list[str]:
+    """What each row holds snow back from, in words; "a lower roof" where that lets it fall further."""
+    held, found = rows_by_protected(plan), []
+    for row, plane, up, low, high in _row_places(plan):
+        names = [name for name, rows in held.items() if row in rows]
+        by_way = "by way of a lower roof" if plan.threats.reach(plane, up, low, high) else "nothing"
+        found.append(", ".join(names) or by_way)
+    return found
+
+
+def ends_in_words(plan: Plan, units: UnitSystem) -> str:
+    """Why rows end short of their planes' edges, where they end as far as snow threatens; else empty."""
+    from roofmodel.project.placement import line_pieces
+
+    roof, parts = plan.analysis.project.roof, []
+    if not plan.analysis.project.table.protect:
+        return ""
+    for row, (name, plane, up, low, high) in zip(plan.rows, _row_places(plan), strict=True):
+        if row.start is None and row.end is None:
+            continue
+        pieces = line_pieces(roof, plane, up)
+        a, b = next((one for one in pieces if one[0] - OFF <= low and high <= one[1] + OFF), (low, high))
+        sides = ((row.start, a, low), (row.end, high, b))
+        if all(end is None or plan.threats.reach(plane, up, *side) is None for end, *side in sides):
+            length, whole = units.text(high - low, "length"), units.text(b - a, "length")
+            parts.append(f"{name} ({length} of {whole})")
+    if not parts:
+        return ""
+    margins = sorted({mark.margin for mark in plan.analysis.project.table.protect})
+    told = " or ".join(units.text(margin, "length") for margin in margins)
+    return (
+        f"Shorter than their planes: {', '.join(parts)}. Snow beside them comes down on nothing to be "
+        f"protected, nor within {told} of it (protect.margin)."
+    )
 
 
 def nth_seam(every: int) -> str:

@@ -14,6 +14,7 @@ LONGEST_EAVE = 150.0  # buildings have shorter ones, but for few (judgment) [m]
 STEEPEST_ROOF = np.radians(55.0)  # most of a roof is flatter (judgment) [rad]
 TALLEST = 3.0  # height of a roof over its size on plan (judgment) [-]
 
+GAPS_NAMED = 3  # in the summary
 ABUTTING = 0.05  # roofs that stand farther apart have a gap, no step between them [m]
 
 
@@ -122,8 +123,24 @@ def summary_words(roof: RoofSurface, units: UnitSystem) -> str:
     apart = int(np.count_nonzero(roof.steps.gap > ABUTTING))
     steps = roof.steps.count - apart
     more = f", {steps} step{'' if steps == 1 else 's'} to a higher roof" if steps else ""
-    more += f", higher edges across a gap in {apart} place{'' if apart == 1 else 's'}" if apart else ""
+    if apart:
+        more += (
+            f", higher edges across a gap in {apart} place{'' if apart == 1 else 's'} ({_gaps(roof, units)})"
+        )
     return f"{count}, slopes {slopes}, {area} on plan, {true} on the slope{more}"
+
+
+def _gaps(roof: RoofSurface, units: UnitSystem) -> str:
+    """Where roofs stand across gaps: which edge over which plane, and how far away, the nearest first."""
+    steps = roof.steps
+    which = np.flatnonzero(steps.gap > ABUTTING)
+    which = which[np.argsort(steps.gap[which], kind="stable")]
+    words = [
+        f"{roof.edges.name[steps.upper_edge[i]]} over {roof.planes.name[steps.lower[i]]}, "
+        f"{units.text(float(steps.gap[i]), 'length')} away"
+        for i in which[:GAPS_NAMED].tolist()
+    ]
+    return "; ".join([*words, *(["..."] if len(which) > GAPS_NAMED else [])])
 
 
 def kind_lengths(roof: RoofSurface) -> list[tuple[EdgeKind, int, float]]:

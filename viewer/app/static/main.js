@@ -210,22 +210,24 @@ store.addEventListener("place", showAnswer);
 
 // What is no attachment and no less a danger: the hardest other limit, cautions, snow that no row holds.
 function asides(shown) {
-  const { cautions, falling, unsettled } = shown.verdict;
+  const { cautions, falling, unsettled, protected: guarded } = shown.verdict;
   const falls = falling.replace(/^Snow that no row holds: /, "").replace(/ \(weight of snow.*$/, "");
   const used = shown.governing.use ?? 0;
   const other = shown.others.filter((one) => one.use !== null).reduce((a, b) => (a && a.use >= b.use ? a : b), null);
   const open = shown.others.filter((one) => one.use === null);
+  const dangers = [...guarded.filter((one) => !one.kept).map((one) => one.text), unsettled].filter(Boolean);
   const words = [
-    unsettled && [unsettled, "exceeded"],
+    ...dangers.map((text) => [text, "exceeded"]),
     other && other.use > used && [`${other.name} ${other.at} ${percent(other.use)}`, statusOf(other.use)],
     store.place.short && [store.place.short, statusOf(store.place.use)],
     open.length && [`${open[0].name} ${open[0].at} not verified${open.length > 1 ? ` and ${open.length - 1} more` : ""}`, "open"],
+    ...guarded.filter((one) => one.kept).map((one) => [one.text, "open"]),
     falls && [`not held: ${falls}`, "open"],
     cautions.length && [`${cautions.length} caution${cautions.length > 1 ? "s" : ""}`, "open count"],
   ].filter(Boolean);
   const told = words.map(([text, status]) => h("button", { class: `link aside ${status}`, onclick: () => openTab("checks") }, text));
   const awaited = !store.preview && !store.placeKnown; // says so where its words will stand
-  if (awaited) told.splice(other && other.use > used ? 1 : 0, 0, h("span", { class: "aside awaited note" }, "out of place: computing …"));
+  if (awaited) told.splice(dangers.length + (other && other.use > used ? 1 : 0), 0, h("span", { class: "aside awaited note" }, "out of place: computing …"));
   if (awaited) return told;
   const room = !store.place.line && store.placeBefore;
   return room ? [...told, h("span", { class: "aside room", "aria-hidden": "true" }, room)] : told;

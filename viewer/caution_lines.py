@@ -1,0 +1,70 @@
+"""Cautions on the terminal: one line each beside the verdict, in full what kills; all in full below."""
+
+from __future__ import annotations
+
+import textwrap
+
+from rich.text import Text
+
+from fea.analysis import Analysis
+from fea.cautions import little_snow
+from fea.still_falling import LEAST, falling_words
+from roofmodel.project.schema import STARTING_NAME
+from roofmodel.shape.up_axis import doubts
+from roofmodel.units import UnitSystem
+
+CAUTION_STYLE = "bold black on yellow3"
+MARK = " CAUTION "
+CUT = " ..."
+
+
+def caution_text(words: str) -> Text:
+    """A caution with its mark."""
+    return Text(MARK, style=CAUTION_STYLE).append(f" {words}", style="bold")
+
+
+def protected_line(analysis: Analysis, units: UnitSystem) -> tuple[str, tuple[str, ...]]:
+    """What still comes down on everything protected in one sentence, and the cautions that it stands for.
+
+    Only where rows hold all but a little and there is more than one; each planes' names are in the report.
+    """
+    known = [one for one in analysis.protected if one.kept and one.weight >= LEAST]
+    if len(known) < 2:
+        return "", ()
+    parts = [
+        f"{units.text(one.weight, 'force')} on {one.name}"
+        + (f" ({units.text(one.unheld, 'force')} of it past the rows)" if one.unheld >= LEAST else "")
+        for one in known
+    ]
+    return (
+        f"Snow from below the lowest rows still comes down on what is to be protected: {', '.join(parts)} "
+        "(weight of snow, worst case)."
+    ), tuple(falling_words(one, units) for one in known)
+
+
+def split_cautions(
+    analysis: Analysis, units: UnitSystem, falling: str = ""
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Cautions by which the answer may be none or about what falls on people, and all others, in full.
+
+    Parameters
+    ----------
+    analysis : Analysis
+    units : UnitSystem
+    falling : str
+        Snow that no row holds, in a sentence.
+    """
+    merged, replaced = protected_line(analysis, units)
+    protected, project = {falling_words(one, units) for one in analysis.protected}, analysis.project
+    doubted = {*doubts(project.roof), *little_snow(project.table.site, units)}
+    void = [c for c in analysis.cautions if c in doubted or f"“{STARTING_NAME}" in c]
+    own = [c for c in analysis.cautions if c in protected and c not in replaced]
+    said = {*void, *protected}
+    return tuple(filter(None, [*void, falling, merged, *own])), tuple(
+        c for c in analysis.cautions if c not in said
+    )
+
+
+def first_words(caution: str, width: int) -> str:
+    """As much of a caution as one line of a width takes, with its mark."""
+    return textwrap.shorten(caution, max(width - len(MARK) - 1, 20), placeholder=CUT)

@@ -1,0 +1,152 @@
+"""Checks of other projects, or of other clamp spacings, side by side with one that is written."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from fea.analysis import Analysis
+from fea.rails.rows import loose_rows
+from roofmodel.errors import InputError
+from roofmodel.project.load import Project, load_project, with_rows
+from roofmodel.units import UnitSystem
+from viewer.plan.words import nth_seam
+from viewer.quantities import percent, significant, system
+from viewer.summary import NOT_LOADED, NOT_VERIFIED, least_reserve, limit_lines, verdict
+from viewer.terminal import plain_table
+
+NOTHING = "–"
+FEW = 5  # columns that leave room for the heads on 80 characters
+MOST = 5  # beside the project itself, for a terminal
+
+
+@dataclass(frozen=True)
+class Other:
+    """A project to compare with: how it is called, and rows that could not take its clamp spacing."""
+
+    label: str
+    project: Project
+    kept: tuple[str, ...] = ()
+
+
+def projects_beside(
+    project: Project, paths: Sequence[Path], spacings: Sequence[int], names: Sequence[str]
+) -> list[Other]:
+    """Other projects, and the project itself with clamps on every n-th seam in all rows.
+
+    Raises
+    ------
+    InputError
+        A project that cannot be read, rows that cannot stand, or more than a terminal shows.
+    """
+    count = len(paths) + len(spacings)
+    if count > MOST:
+        message = f"--compare, --every: {count} are too many for one table; give {MOST} at most"
+        raise InputError(message)
+    found = [Other(label, load_project(path)) for label, path in zip(names, paths, strict=True)]
+    return [*found, *(_spaced(project, n) for n in dict.fromkeys(spacings))]
+
+
+def labels(paths: Sequence[Path]) -> list[str]:
+    """Names of files, with their folders where names alone do not tell them apart."""
+    names = [path.name for path in paths]
+    return names if len(set(names)) == len(names) else [str(path) for path in paths]
+
+
+def _spaced(project: Project, every: int) -> Other:
+    """The project with other clamps; rows that would not stand with so few keep their own."""
+    rows, kept = project.table.row, tuple[str, ...]()
+    try:
+        changed = with_rows(project, [row.model_copy(update={"every": every}) for row in rows])
+        loose = loose_rows(changed.layout, project.rail, project.clamp)
+        if all(loose):
+            message = "no row of the project would stand on so few clamps; give a smaller number"
+            raise InputError(message)
+        if any(loose):
+            kept = tuple(row.name for row, why in zip(rows, loose, strict=True) if why)
+            both = zip(rows, changed.table.row, strict=True)
+            changed = with_rows(project, [old if old.name in kept else new for old, new in both])
+    except InputError as error:
+        message = f"--every {every}: {error}"
+        raise InputError(message) from None
+    return Other(f"every {nth_seam(every)}", changed, kept)
+
+
+def print_compared(
+    label: str, analysis: Analysis, others: Sequence[tuple[Other, Analysis]], console: Console
+) -> None:
+    """A table of a check and of others that are not written, and the answer of each other in a sentence.
+
+    Parameters
+    ----------
+    label : str
+    analysis : Analysis
+    others : sequence of (Other, Analysis)
+    console : rich Console
+    """
+    units = system(analysis.project.table.project.units)
+    columns = [(label, analysis), *((other.label, one) for other, one in others)]
+    console.print(compared_table(columns, units), highlight=False)
+    for other, one in others:
+        said = verdict(one, units).sentence
+        kept = ", ".join(other.kept)
+        said += f" Too short for such clamps, with those of the project: {kept}." if kept else ""
+        console.print(Text(f"{other.label}: ", style="bold").append(said, style="none"), highlight=False)
+    words = "The others are compared only: run check with each for its cautions, report and data."
+    console.print(Text(words), highlight=False)
+
+
+def compared_table(compared: Sequence[tuple[str, Analysis]], units: UnitSystem) -> Table:
+    """Verdict, governing attachment, reserve, use of each limit and material, a column each."""
+    table = plain_table("\nSide by side")
+    table.add_column("", no_wrap=len(compared) < FEW)
+    for label, _ in compared:
+        table.add_column(label, justify="right", overflow="fold")
+    found = [_column(analysis, units) for _, analysis in compared]
+    heads = list(dict.fromkeys(head for column in found for head in column))
+    for head in heads:
+        cells = [column.get(head, NOTHING) for column in found]
+        if any(cell != NOTHING for cell in cells):
+            table.add_row(head, *cells)
+    return table
+
+
+def _column(analysis: Analysis, units: UnitSystem) -> dict[str, str]:
+    """What a column says, in its order, by the head of each line."""
+    worst, layout = analysis.attachment, analysis.project.layout
+    case = least_reserve(analysis)
+    reserve = float(analysis.reserve[case]) * analysis.factors[case].snow
+    table = analysis.project.table
+    found = {
+        "standard": table.site.standard,
+        "format": table.design.format,
+        "verdict": ", ".join(verdict(analysis, units).words),
+    }
+    if worst is not None:
+        limit = analysis.limits[worst.limit]
+        found["governing"] = f"{limit.target_name[worst.target]} {percent(worst.utilization)}"
+    found["reserve, unfactored"] = f"× {significant(reserve)}" if math.isfinite(reserve) else "no end"
+    for line in limit_lines(analysis):
+        use = "?" if line.status == NOT_VERIFIED else percent(line.utilization)
+        found[line.limit.name] = NOTHING if line.status == NOT_LOADED else use
+    for one in analysis.protected:
+        found[f"falls on {one.name}"] = units.text(one.weight, "force")
+    found["mean row force, most"] = units.text(_most_line(analysis), "line")
+    found["rail"] = units.text(float(layout.row_length.sum()), "length")
+    found["clamps"] = f"{len(layout.clamp_name):,}"
+    return found
+
+
+def _most_line(analysis: Analysis) -> float:
+    """Largest mean snow force of a row in any case, before load factors. [N/m]."""
+    force, layout = analysis.force, analysis.project.layout
+    total = np.zeros((len(force.thrust), len(layout.row_name)))
+    np.add.at(total.T, force.row, np.abs(force.thrust[..., 1]).T)
+    return float((total / layout.row_length).max(initial=0.0))
