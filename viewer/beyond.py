@@ -8,10 +8,8 @@ from typing import Any
 from fea.analysis import Analysis
 from fea.checks.beyond import Beyond
 from viewer.quantities import significant
-from viewer.report.tables import Table
 
 SUDDEN = 1.02  # load at the end over that of the first failure, up to which there was no warning
-SHOWN = 12  # events in the table
 
 
 def beyond_sentences(analysis: Analysis) -> tuple[str, ...]:
@@ -57,24 +55,6 @@ def _before(analysis: Analysis, first: float) -> tuple[str, ...]:
             "another limit, or panels that give way, comes first."
         )
     return (words,)
-
-
-def beyond_table(analysis: Analysis) -> Table | None:
-    """Events in their order."""
-    found = analysis.beyond
-    if found is None or not found.event:
-        return None
-    rows = tuple(
-        (str(i + 1), significant(t), words)
-        for i, (t, words) in enumerate(zip(found.factor[:SHOWN], found.event[:SHOWN], strict=True))
-    )
-    more = len(found.event) - len(rows)
-    note = f"{more} more events follow. " if more > 0 else ""
-    name = analysis.project.layout.row_name[found.row]
-    heads = ("Event", "× factored snow", "What happens")
-    return Table(
-        f"Row {name} past its first failure", heads, "nnt", rows, note=f"{note}{' '.join(found.notes)}"
-    )
 
 
 def beyond_data(analysis: Analysis) -> dict[str, Any] | None:

@@ -15,9 +15,10 @@ import numpy as np
 from fea.analysis import Analysis
 from fea.cautions import along_change
 from roofmodel.units import SYSTEMS, UnitSystem
+from viewer.as_tested import signed_along
 from viewer.files import atomic, safe
 from viewer.picture.findings import clamp_cases, clamp_utilization
-from viewer.summary import clamp_states, signed_along
+from viewer.summary import clamp_states
 
 _UNITLESS = {"": "", "count": "", "ratio": "", "percent": "%"}
 _DIGITS = {"ratio": ".4f", "percent": "+.2f", "length": ".3f"}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,6 +25,7 @@ from viewer.plain import plain_data
 from viewer.report.building import building_data
 from viewer.report.durability import durability_data
 from viewer.undrifted import undrifted_forces
+from viewer.version import version
 
 if TYPE_CHECKING:
     from fea.sensitivity import Tolerance
@@ -33,14 +33,6 @@ if TYPE_CHECKING:
 FORMAT_VERSION = 1
 _SI_UNIT = {"force": "N", "moment": "N m", "stress": "Pa", "size": "m", "ratio": "1"}
 DIRECTIONS = ("along", "across", "pull", "moment_along", "moment_across", "moment_pull")
-
-
-def version() -> str:
-    """Version of the installed package."""
-    try:
-        return metadata.version("eavewright")
-    except metadata.PackageNotFoundError:
-        return "unknown"
 
 
 def results(analysis: Analysis, place: Tolerance | None = None) -> dict[str, Any]:

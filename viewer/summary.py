@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,14 +15,15 @@ from fea.checks.limits import Limit
 from fea.checks.member_strength import LATERAL
 from fea.checks.screws import BOTH, no_lever
 from fea.checks.ties import first_largest
-from fea.rails.actions import GIVEN
 from fea.still_falling import Falling
 from fea.tipping import unsettled_words
 from fea.verdict import Finding
 from roofmodel.screws import Screws
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import UnitSystem
+from viewer.as_tested import read_as_tested
 from viewer.building_words import purlin_sentence
+from viewer.combining import combination
 from viewer.picture.findings import clamp_utilization, open_demand
 from viewer.quantities import percent, quantity, significant
 from viewer.unheld import falling_sentence
@@ -68,7 +68,6 @@ _MISSING_FIELD = {
 }
 
 # The last sum of a clause, such as "1.35 G + 1.5 S" or "G + S_d".
-_SUM = re.compile(r"\b(?:[\d.]+ )?[DG] \+ (?:[\d.]+ )?[SA](?:_d)?\b")
 
 _LEVEL = {
     LoadLevel.STRENGTH: "strength-level snow of the standard, before load factors",
@@ -179,39 +178,6 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
 def _weights(bare: tuple[Falling, ...], units: UnitSystem) -> str:
     """Names of what is not protected, each with the weight of snow on it."""
     return ", ".join(f"{one.name} ({units.text(one.weight, 'force')})" for one in bare)
-
-
-def combination(analysis: Analysis, case: int) -> str:
-    """Clause and sum of a case's strength combination, with temperature both ways where it is in it."""
-    factors = analysis.factors[case]
-    if factors.thermal == 0.0 or analysis.basis.readings == GIVEN:
-        return factors.clause
-    term = f" ± {factors.thermal:g} T"
-    found = list(_SUM.finditer(factors.clause))
-    if not found:
-        return f"{factors.clause},{term}"
-    end = found[-1].end()
-    return factors.clause[:end] + term + factors.clause[end:]
-
-
-def read_as_tested(analysis: Analysis) -> bool:
-    """Whether the along-seam demand of some clamp is an equivalent force at the test height."""
-    limit = next((one for one in analysis.limits if one.name == "clamp along the seam"), None)
-    if limit is None:
-        return False
-    plain = plain_along(analysis)
-    return bool(np.any(limit.demand > plain + 1e-6 * max(float(plain.max(initial=0.0)), 1.0)))
-
-
-def plain_along(analysis: Analysis) -> Array:
-    """Size of the factored force along the seam, the larger of both heights, (q, c). [N]."""
-    return np.asarray(np.abs(analysis.clamp_force[..., 0]).max(axis=1))
-
-
-def signed_along(analysis: Analysis) -> Array:
-    """`plain_along` with its sign: down the slope positive, (q, c). [N]."""
-    force = analysis.clamp_force[..., 0]
-    return np.asarray(np.take_along_axis(force, np.abs(force).argmax(axis=1)[:, None], axis=1)[:, 0])
 
 
 def shown_name(analysis: Analysis, limit: Limit) -> str:

@@ -11,9 +11,11 @@ from rich.text import Text
 
 from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
+from viewer.as_tested import read_as_tested
 from viewer.beyond import beyond_sentences
 from viewer.building_words import rising_line
 from viewer.caution_lines import CUT, caution_text, first_words, split_cautions
+from viewer.combining import combination
 from viewer.quantities import brief, column, percent, quantity, significant, system
 from viewer.report import tables
 from viewer.row_summary import PEAK_NOTE, SLIGHT, RowLine, peak_places, row_lines
@@ -23,11 +25,9 @@ from viewer.summary import (
     NOT_LOADED,
     NOT_VERIFIED,
     LimitLine,
-    combination,
     governing_text,
     least_reserve,
     limit_lines,
-    read_as_tested,
     remedy,
     verdict,
 )

@@ -21,7 +21,7 @@ from viewer.cli import commands
 from viewer.history.chart import history_drawing
 from viewer.history.command import OUTPUTS
 from viewer.history.findings import find_history, until
-from viewer.snow.drawing import box_of
+from viewer.picture.drawing import box_of
 
 ROOT = Path(__file__).parents[2]
 ALDER = ROOT / "models" / "alder-barn"

@@ -23,8 +23,8 @@ from viewer.picture.course import (
     draw_clamps,
     draw_splice_key,
 )
+from viewer.picture.drawing import Drawing, Shape, paint
 from viewer.picture.stretches import A_LINE, BESIDE, State, draw_stretches, lines_of, stretches_tall
-from viewer.snow.drawing import Drawing, Shape, paint
 
 MODEL = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
 NEAR = "low-20"  # clamp beside the splice that had parted before

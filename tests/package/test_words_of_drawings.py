@@ -15,10 +15,10 @@ from roofmodel.project.schema import RowTable
 from tests.demos import demo
 from viewer import style
 from viewer.package.pdf import package_source
+from viewer.picture.drawing import READS, Drawing, chips, drawing_svg, paint
 from viewer.picture.row_diagrams import row_svg
 from viewer.quantities import system
 from viewer.report.rows_plan import rows_svg
-from viewer.snow.drawing import READS, Drawing, chips, drawing_svg, paint
 from viewer.snow.sheet import case_drawing, sheet_drawing
 from viewer.snow.study import snow_study
 

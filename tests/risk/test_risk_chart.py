@@ -7,8 +7,8 @@ from types import SimpleNamespace as Made
 import numpy as np
 import pytest
 
+from viewer.picture.drawing import Drawing
 from viewer.risk.chart import _rows
-from viewer.snow.drawing import Drawing
 
 
 def _found(splice_first):

@@ -17,13 +17,13 @@ import viewer
 from viewer import cli
 from viewer.batches.journal import Journal
 from viewer.batches.run import Work, batches_of, run_batches
+from viewer.picture.drawing import box_of
 from viewer.screen.command import BATCH
 from viewer.screen.command import PARTIAL as NAME
 from viewer.screen.findings import screen_findings, short_id
 from viewer.screen.map import map_drawing
 from viewer.screen.plan import plan_screening
 from viewer.screen.work import failed, screen_batch
-from viewer.snow.drawing import box_of
 
 ROOT = Path(__file__).parents[2]
 SCHEMA = json.loads((Path(viewer.__file__).parent / "screen.schema.json").read_text())

@@ -18,9 +18,9 @@ from snow_projects import DEMOS, MODELS, TANNERY, demo, in_us_units, study_of, u
 
 import viewer
 from viewer import cli, style
+from viewer.picture.drawing import Drawing, drawing_svg, paint
 from viewer.quantities import quantity
 from viewer.report.page import symbols
-from viewer.snow.drawing import Drawing, drawing_svg, paint
 from viewer.snow.export import snow_csv, snow_results
 from viewer.snow.families import told_number
 from viewer.snow.page import snow_html

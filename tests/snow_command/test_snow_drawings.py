@@ -21,9 +21,9 @@ from snow_projects import (
 )
 
 from viewer import style
+from viewer.picture.drawing import Drawing, box_of, drawing_svg, paint
 from viewer.quantities import column, system
 from viewer.snow import governing, page
-from viewer.snow.drawing import Drawing, box_of, drawing_svg, paint
 from viewer.snow.formula import Worked
 from viewer.snow.margins import draw_wind
 from viewer.snow.page import snow_html

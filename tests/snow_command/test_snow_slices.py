@@ -9,7 +9,7 @@ import pytest
 from snow_projects import study_of, under_asce, under_nbcc, with_obstacles
 
 from roofmodel.snow.corners import AROUND
-from viewer.snow.drawing import Drawing
+from viewer.picture.drawing import Drawing
 from viewer.snow.families import families, told_number
 from viewer.snow.page import snow_html
 

@@ -15,23 +15,15 @@ from rich.console import Console
 
 from fea.analysis import Analysis
 from roofmodel.surface import EdgeKind
+from viewer.as_tested import plain_along, read_as_tested
 from viewer.clamp_table import write_attachments
+from viewer.combining import combination
 from viewer.picture.row_diagrams import row_svg
 from viewer.quantities import brief, system
 from viewer.report.end_bounds import spreads
 from viewer.report.page import report_html
 from viewer.report.working import hand_check
-from viewer.summary import (
-    EXCEEDED,
-    KEPT,
-    NOT_LOADED,
-    NOT_VERIFIED,
-    clamp_states,
-    combination,
-    plain_along,
-    read_as_tested,
-    verdict,
-)
+from viewer.summary import EXCEEDED, KEPT, NOT_LOADED, NOT_VERIFIED, clamp_states, verdict
 from viewer.terminal import print_summary
 from viewer.unheld import falling_sentence
 

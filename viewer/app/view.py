@@ -27,10 +27,11 @@ from viewer.app.session import State, Version
 from viewer.app.spots import free_spots
 from viewer.app.surface import roof_key
 from viewer.app.words import EMPTY, label
+from viewer.combining import combination
 from viewer.picture.findings import solar_limit
 from viewer.quantities import column, percent, quantity, significant, system
 from viewer.row_summary import SLIGHT, peak_places, row_lines
-from viewer.summary import CAUTIONS, NOT_LOADED, combination, governing_text, verdict
+from viewer.summary import CAUTIONS, NOT_LOADED, governing_text, verdict
 
 Array = NDArray[np.float64]
 

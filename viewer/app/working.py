@@ -12,11 +12,12 @@ from fea.checks.ties import EQUAL, first_largest
 from roofmodel.errors import InputError
 from roofmodel.units import UnitSystem
 from viewer.app.view import finite, of_kind
+from viewer.combining import combination
 from viewer.quantities import brief, percent, quantity, system
 from viewer.report.page import expression_html, symbols
 from viewer.report.tables import pressure_text, values_text
 from viewer.report.working import Working, hand_check
-from viewer.summary import NOT_LOADED, combination, governing_text, shown_name
+from viewer.summary import NOT_LOADED, governing_text, shown_name
 
 
 def working_data(analysis: Analysis, kind: str, index: int, case: int | None) -> dict[str, Any]:

@@ -35,7 +35,7 @@ def blanket(project: Path, out: Path) -> None:
         from viewer.blanket.page import write_blanket_page
         from viewer.blanket.picture import blanket_drawing
         from viewer.files import check_output, output_folder, write_text
-        from viewer.snow.drawing import drawing_svg, write_png
+        from viewer.picture.drawing import drawing_svg, write_png
 
         loaded = load_project(project, rows_needed=False)
         check_output(out, list(loaded.inputs), list(OUTPUTS))

@@ -26,12 +26,12 @@ from viewer.blanket.words import (
     units_of,
     verdict,
 )
-from viewer.export import version
 from viewer.files import write_text
+from viewer.picture.drawing import drawing_svg
 from viewer.report.page import page_environment
 from viewer.report.tables import Table
-from viewer.snow.drawing import drawing_svg
 from viewer.typeface import page_css
+from viewer.version import version
 
 MOST = 400  # clamps of the table; blanket.csv has all
 _MARK = {"kept": "kept", "not verified": "open"}

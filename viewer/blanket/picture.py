@@ -12,7 +12,7 @@ from fea.blanket.study import Answer, BlanketStudy
 from fea.blanket.views import View
 from viewer import style
 from viewer.blanket.words import headline, units_of
-from viewer.snow.drawing import Drawing
+from viewer.picture.drawing import Drawing
 
 Array = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from shapely import Polygon, box
 
 from viewer import style
-from viewer.snow.drawing import Drawing
+from viewer.picture.drawing import Drawing
 
 Array = NDArray[np.float64]
 

@@ -20,7 +20,7 @@ from fea.analysis import Analysis, analyze
 from roofmodel.project.load import Project, edited_project, load_project
 from viewer.docs.drawings_of_force import down_slope_force, sunny_frosty_day
 from viewer.docs.drawings_of_structure import clamp_on_seam, ice_at_eaves, partial_row, where_the_weight_goes
-from viewer.snow.drawing import Drawing, drawing_svg
+from viewer.picture.drawing import Drawing, drawing_svg
 
 HERE = Path(__file__).parent
 FIGURES = HERE / "pages" / "figures"

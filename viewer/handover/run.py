@@ -26,11 +26,11 @@ from viewer.package.sway import (
     sway_words,
     tornado_drawing,
 )
+from viewer.picture.drawing import drawing_svg
 from viewer.places import joined, near_line, place_line
 from viewer.plain import plain_data
 from viewer.quantities import system
 from viewer.report.page import write_report
-from viewer.snow.drawing import drawing_svg
 
 Tell = Callable[[str], None]
 

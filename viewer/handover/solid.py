@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from viewer import style
-from viewer.export import version, write_meshes
+from viewer.export import write_meshes
 from viewer.files import atomic, write_text
 from viewer.package.bill import warning
 from viewer.picture.scene import Scene, build_scene
+from viewer.version import version
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

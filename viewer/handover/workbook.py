@@ -10,21 +10,13 @@ from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.clamp_table import Column, clamp_columns, head_text
-from viewer.export import version
+from viewer.combining import combination
 from viewer.files import atomic, safe
 from viewer.package.bill import Bill, bill_lines, splice_caution, warning
 from viewer.quantities import system
 from viewer.row_summary import row_lines
-from viewer.summary import (
-    CAUTIONS,
-    NOT_LOADED,
-    LimitLine,
-    combination,
-    governing_text,
-    limit_lines,
-    shown_name,
-    verdict,
-)
+from viewer.summary import CAUTIONS, NOT_LOADED, LimitLine, governing_text, limit_lines, shown_name, verdict
+from viewer.version import version
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet

@@ -10,7 +10,7 @@ from shapely import Polygon, box
 
 from viewer import style
 from viewer.history.findings import HistoryFindings, said
-from viewer.snow.drawing import Drawing
+from viewer.picture.drawing import Drawing
 
 Array = NDArray[np.float64]
 

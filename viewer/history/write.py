@@ -9,8 +9,8 @@ from viewer.export import file_head
 from viewer.files import csv_text, write_json, write_text
 from viewer.history.chart import history_drawing
 from viewer.history.findings import CAUTIONS, HistoryFindings, moment, said
+from viewer.picture.drawing import write_png
 from viewer.plain import plain_data
-from viewer.snow.drawing import write_png
 
 
 def write_history(found: HistoryFindings, folder: Path) -> None:

@@ -30,8 +30,8 @@ from viewer.picture.course import (
     plan_scale,
     write_course,
 )
+from viewer.picture.drawing import Drawing
 from viewer.picture.stretches import OTHERWISE, State, draw_stretches, lines_of, stretches_tall
-from viewer.snow.drawing import Drawing
 
 WIDTH, LEFT, TYPE = 1180.0, 60.0, 16.0
 NAMES = 250.0

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from viewer.export import file_head, version
+from viewer.export import file_head
 from viewer.files import csv_text, safe, write_json, write_text
 from viewer.history.chart import history_drawing
 from viewer.investigate.case import CaseFindings
@@ -17,11 +17,12 @@ from viewer.investigate.findings import CAUTIONS, answer, assumed, ranking, time
 from viewer.investigate.looks import MEASURE, changes
 from viewer.investigate.picture import case_drawing, write_animation
 from viewer.investigate.sizes import size_words, sizes_data, sizes_told
+from viewer.picture.drawing import Drawing, drawing_svg, write_png
 from viewer.plain import plain_data
 from viewer.report.page import page_environment
 from viewer.report.tables import Table
-from viewer.snow.drawing import Drawing, drawing_svg, write_png
 from viewer.typeface import page_css
+from viewer.version import version
 
 
 def write_case(found: CaseFindings, folder: Path) -> None:

@@ -17,11 +17,11 @@ from viewer.package.bill import bill_of, splice_caution
 from viewer.package.front import IN_FULL, front
 from viewer.package.sway import SwayFindings, missing_table, place_words, sway_words, tornado_drawing
 from viewer.package.zones import zone_parts
+from viewer.picture.drawing import drawing_svg
 from viewer.places import near_line
 from viewer.quantities import system
 from viewer.report.page import DEFLECTED_WORDS, report_content
 from viewer.report.tables import Table
-from viewer.snow.drawing import drawing_svg
 from viewer.snow.page import section_chapter
 from viewer.snow.sheet import case_drawing, sheet_drawing
 from viewer.snow.study import SnowStudy, snow_study

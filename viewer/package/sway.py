@@ -12,10 +12,10 @@ from fea.analysis import Analysis
 from fea.sensitivity import STEP, Missing, Sway, Tolerance, missing_clamps, out_of_place, tornado
 from roofmodel.units import UnitSystem
 from viewer import style
+from viewer.picture.drawing import Drawing
 from viewer.places import exceeding
 from viewer.quantities import as_given, percent
 from viewer.report.tables import Table
-from viewer.snow.drawing import Drawing
 
 WIDTH, LEFT, RIGHT, BAR, GAP, TYPE = 760.0, 320.0, 120.0, 20.0, 12.0, 13.0
 TOP = 52.0

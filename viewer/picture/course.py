@@ -12,8 +12,8 @@ from shapely import Polygon, affinity
 from roofmodel.project.load import Project
 from viewer import style
 from viewer.files import atomic
+from viewer.picture.drawing import Drawing, paint
 from viewer.quantities import system
-from viewer.snow.drawing import Drawing, paint
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

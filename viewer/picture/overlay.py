@@ -12,6 +12,7 @@ from fea.unknowns import STIFF_WORDS
 from fea.verdict import Finding
 from roofmodel.units import SYSTEMS
 from viewer import style
+from viewer.combining import combination
 from viewer.picture.camera import View, hidden
 from viewer.picture.labels import GRID, PLANE, WALL, Crowd, Text, fit_text, text_width, wrap_text
 from viewer.picture.legend import add_legends
@@ -19,7 +20,6 @@ from viewer.picture.row_names import dot, place_at_ends, place_beside, row_names
 from viewer.picture.scene import Scene, mark_sizes
 from viewer.picture.sheet import FOOTER, HEADER, MARGIN, Overlay, Shape
 from viewer.picture.standing import array_glass
-from viewer.summary import combination
 
 Array = NDArray[np.float64]
 

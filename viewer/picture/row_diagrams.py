@@ -12,12 +12,13 @@ from fea.checks.combinations import LoadFactors
 from fea.rails.loads import FrameResult
 from roofmodel.units import UnitSystem
 from viewer import style
+from viewer.as_tested import read_as_tested, signed_along
+from viewer.combining import combination
 from viewer.picture import svg
 from viewer.picture.findings import row_case
 from viewer.picture.labels import text_width
 from viewer.picture.plan import clamp_marks
 from viewer.quantities import quantity, system
-from viewer.summary import combination, read_as_tested, signed_along
 
 Array = NDArray[np.float64]
 

@@ -12,7 +12,7 @@ from shapely import box
 from roofmodel.layout import Layout
 from viewer import style
 from viewer.picture.course import draw_clamp, draw_splice
-from viewer.snow.drawing import Drawing
+from viewer.picture.drawing import Drawing
 
 IntArray = NDArray[np.int64]
 

@@ -87,9 +87,9 @@ def push(
         from roofmodel.project.load import load_project
         from viewer.analyzing import analyze_project
         from viewer.files import check_output, output_folder, write_text
+        from viewer.picture.drawing import drawing_svg, write_png
         from viewer.push.drawing import push_drawing
         from viewer.push.export import write_curve, write_events, write_push
-        from viewer.snow.drawing import drawing_svg, write_png
 
         loaded = load_project(project)
         check_output(out, list(loaded.inputs), list(OUTPUTS))

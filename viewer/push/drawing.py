@@ -14,11 +14,11 @@ from fea.push.watch import HOLDS, SLIPS
 from fea.unknowns import OPEN
 from roofmodel.units import UnitSystem
 from viewer import style
+from viewer.picture.drawing import Drawing
 from viewer.picture.labels import wrap_text
 from viewer.push.export import visible
 from viewer.push.words import answer, check_words, missing_words, snow_words
 from viewer.quantities import significant, system
-from viewer.snow.drawing import Drawing
 
 Array = NDArray[np.float64]
 

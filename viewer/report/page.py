@@ -16,13 +16,14 @@ import numpy as np
 from fea.analysis import Analysis
 from roofmodel.sliding.thrust import ValleyThrust
 from roofmodel.units import UnitSystem
-from viewer.beyond import beyond_sentences, beyond_table
+from viewer.beyond import beyond_sentences
 from viewer.building_words import partial_words
-from viewer.export import version
+from viewer.combining import combination
 from viewer.files import write_text
 from viewer.picture.findings import shown_case
 from viewer.quantities import as_given, percent, quantity, significant, system
 from viewer.report.arrays import array_table
+from viewer.report.beyond import beyond_table
 from viewer.report.building import (
     building_table,
     building_words,
@@ -56,16 +57,9 @@ from viewer.report.tables import (
 from viewer.report.working import Working, hand_check
 from viewer.report.working_parts import Expression, Number
 from viewer.row_summary import row_lines
-from viewer.summary import (
-    CAUTIONS,
-    combination,
-    governing_text,
-    least_reserve,
-    reserve_sentence,
-    shown_name,
-    verdict,
-)
+from viewer.summary import CAUTIONS, governing_text, least_reserve, reserve_sentence, shown_name, verdict
 from viewer.typeface import page_css
+from viewer.version import version
 
 if TYPE_CHECKING:
     from jinja2 import BytecodeCache, Environment

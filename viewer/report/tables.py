@@ -14,6 +14,8 @@ from fea.analysis import Analysis
 from fea.cautions import along_change
 from roofmodel.snow.cases import Bare, Value, Zone, short_numbers
 from roofmodel.units import UnitSystem
+from viewer.as_tested import read_as_tested, signed_along
+from viewer.combining import combination
 from viewer.picture.findings import clamp_cases
 from viewer.quantities import brief, column, kind_for, percent, quantity, significant
 from viewer.row_summary import PEAK_NOTE, RowLine, peak_places
@@ -23,12 +25,9 @@ from viewer.summary import (
     NOT_LOADED,
     NOT_VERIFIED,
     clamp_states,
-    combination,
     governing_text,
     limit_lines,
-    read_as_tested,
     shown_name,
-    signed_along,
 )
 
 Array = NDArray[np.float64]

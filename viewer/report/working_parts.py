@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from fea.analysis import Analysis
+from viewer.combining import combination
 from viewer.quantities import quantity, system
-from viewer.summary import combination
 
 Array = NDArray[np.float64]
 

@@ -10,9 +10,9 @@ from shapely import Polygon, box
 from fea.failure.jobs import TOP
 from fea.unknowns import OPEN
 from viewer import style
+from viewer.picture.drawing import Drawing
 from viewer.picture.labels import wrap_text
 from viewer.risk.findings import FIRST_HEAD, RiskFindings, answer, first_words, snow_words
-from viewer.snow.drawing import Drawing
 
 Array = NDArray[np.float64]
 

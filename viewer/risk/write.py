@@ -12,10 +12,10 @@ from fea.failure.splices import nearest_clamps
 from viewer.export import file_head
 from viewer.files import csv_text, safe, write_json, write_text
 from viewer.picture.course import write_course
+from viewer.picture.drawing import drawing_svg, write_png
 from viewer.plain import plain_data
 from viewer.risk.chart import risk_drawing
 from viewer.risk.findings import CAUTIONS, RiskFindings, answer, said, steps_of, torn_of
-from viewer.snow.drawing import drawing_svg, write_png
 
 QUANTILES = (0.001, 0.01, 0.05, 0.1, 0.25, 0.5, 0.75, 0.9, 0.95, 0.99)
 

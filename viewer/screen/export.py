@@ -12,10 +12,10 @@ from typing import Any
 import numpy as np
 
 from roofmodel.units import UnitSystem
-from viewer.export import version
 from viewer.files import atomic, write_text
 from viewer.plain import plain_data
 from viewer.screen.findings import BASIS, RANK, ScreenFindings
+from viewer.version import version
 
 FORMAT_VERSION = 1
 COLUMNS = (  # field, heading, kind of quantity

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 
 from viewer import style
 from viewer.files import atomic
+from viewer.picture.drawing import Box, Drawing, box_of, paint
 from viewer.picture.labels import wrap_text
 from viewer.screen.findings import ScreenFindings, short_id, summary_words, worst_force
 from viewer.snow.contours import round_step
-from viewer.snow.drawing import Box, Drawing, box_of, paint
 from viewer.snow.margins import draw_scale_bar
 from viewer.snow.plan import Place, fit
 

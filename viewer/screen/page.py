@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from viewer.export import version
 from viewer.files import write_text
+from viewer.picture.drawing import Drawing, drawing_svg
 from viewer.quantities import column, quantity, significant
 from viewer.report.page import page_environment
 from viewer.report.tables import Table
@@ -20,8 +20,8 @@ from viewer.screen.findings import (
     named,
     summary_words,
 )
-from viewer.snow.drawing import Drawing, drawing_svg
 from viewer.typeface import page_css
+from viewer.version import version
 
 LISTED, FAILED = 100, 500
 

@@ -32,8 +32,8 @@ from roofmodel.snow.inputs import (
     validate_nbcc,
 )
 from roofmodel.units import UnitSystem, parse
-from viewer.export import version
 from viewer.quantities import system
+from viewer.version import version
 
 WHAT = "a CityJSON or CityGML file"
 

@@ -13,6 +13,7 @@ from fea.clamp_detail import ClampDetail, StateSource
 from fea.model.data import node_dof
 from fea.panel.screening import NUMBERS
 from fea.panel.study import study_number
+from viewer.combining import combination
 from viewer.export import created, file_head
 from viewer.files import write_json, write_text
 from viewer.model_vtu import write_model
@@ -27,7 +28,7 @@ from viewer.seam.findings import (
     verdict_code,
     worst_study,
 )
-from viewer.summary import NOT_VERIFIED, combination
+from viewer.summary import NOT_VERIFIED
 
 FORMAT_VERSION = 1
 _SI_UNIT = {"force": "N", "line_load": "N/m", "stress": "Pa"}

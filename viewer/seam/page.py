@@ -16,7 +16,7 @@ from fea.panel.screening import NUMBERS
 from fea.panel.study import WIDER, WINDOW, study_number
 from roofmodel.hardware import Bearing
 from roofmodel.units import UnitSystem
-from viewer.export import version
+from viewer.combining import combination
 from viewer.files import write_text
 from viewer.quantities import brief, column, percent, quantity, significant, system
 from viewer.report.inputs import input_tables
@@ -42,8 +42,9 @@ from viewer.seam.findings import (
     up,
     worst_study,
 )
-from viewer.summary import CAUTIONS, EXCEEDED, NOT_LOADED, NOT_VERIFIED, combination
+from viewer.summary import CAUTIONS, EXCEEDED, NOT_LOADED, NOT_VERIFIED
 from viewer.typeface import page_css
+from viewer.version import version
 
 _LETTERS = "ABCDEFGH"  # of states; there are no more than numbers with a limit
 _MARK = {EXCEEDED: "exceeded", NOT_VERIFIED: "open"}

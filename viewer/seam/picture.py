@@ -13,6 +13,7 @@ from fea.clamp_detail import ClampDetail
 from roofmodel.hardware import Bearing
 from roofmodel.units import UnitSystem
 from viewer import style
+from viewer.combining import combination
 from viewer.files import atomic
 from viewer.picture.camera import View
 from viewer.picture.draw import Picture
@@ -32,7 +33,7 @@ from viewer.seam.findings import (
 )
 from viewer.seam.legend import add_seam_legends
 from viewer.seam.scene import SeamScene, build_seam_scene, seam_drawing, seam_view
-from viewer.summary import KEPT, NOT_LOADED, NOT_VERIFIED, combination
+from viewer.summary import KEPT, NOT_LOADED, NOT_VERIFIED
 
 Array = NDArray[np.float64]
 

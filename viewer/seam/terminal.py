@@ -12,6 +12,7 @@ from rich.text import Text
 from fea.analysis import Analysis
 from fea.clamp_detail import ClampDetail
 from roofmodel.units import UnitSystem
+from viewer.combining import combination
 from viewer.quantities import percent, quantity, significant, system
 from viewer.seam.findings import (
     SeamLine,
@@ -29,7 +30,7 @@ from viewer.seam.findings import (
     up,
     window_change,
 )
-from viewer.summary import EXCEEDED, NOT_LOADED, NOT_VERIFIED, combination
+from viewer.summary import EXCEEDED, NOT_LOADED, NOT_VERIFIED
 from viewer.terminal import plain_table
 
 _LOUD = "bold white on red3"

@@ -60,10 +60,10 @@ def section(
     with Stages() as stages:
         stages.show("reading the section")
         from viewer.files import check_output, output_folder
+        from viewer.picture.drawing import write_png
         from viewer.section.export import write_section
         from viewer.section.picture import section_drawing
         from viewer.section.read import see_section
-        from viewer.snow.drawing import write_png
 
         seen = see_section(file, unit, layer, (material, strength, alloy, kind), units, form, rail_name)
         check_output(out, list(seen.inputs), list(OUTPUTS))

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from shapely import LineString
 
 from viewer import style
+from viewer.picture.drawing import Drawing
 from viewer.quantities import quantity
 from viewer.section.read import Seen
 from viewer.section.words import section_table
-from viewer.snow.drawing import Drawing
 
 Array = NDArray[np.float64]
 

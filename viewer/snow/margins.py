@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from roofmodel.units import UnitSystem
 from viewer import style
+from viewer.picture.drawing import Drawing
 from viewer.quantities import signed
 from viewer.snow.contours import Scale, round_step
-from viewer.snow.drawing import Drawing
 from viewer.snow.plan import TICK, Place, axis_origin
 
 Array = NDArray[np.float64]

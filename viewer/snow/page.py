@@ -15,14 +15,13 @@ from numpy.typing import NDArray
 from roofmodel.snow.cases import Value
 from roofmodel.surface import shown_origin
 from roofmodel.units import UnitSystem
-from viewer.export import version
 from viewer.files import write_text
+from viewer.picture.drawing import Drawing, drawing_svg
 from viewer.quantities import as_given, column, quantity, significant
 from viewer.report.inputs import input_tables
 from viewer.report.page import expression_html, page_environment
 from viewer.report.tables import Table, number_ranges, values_text
 from viewer.snow.aids import density_table, standing_table, thaw_table
-from viewer.snow.drawing import Drawing, drawing_svg
 from viewer.snow.families import areas, families, told_number
 from viewer.snow.findings import Patch, SnowFindings, clauses
 from viewer.snow.governing import patch_lines
@@ -33,6 +32,7 @@ from viewer.snow.study import SnowStudy
 from viewer.snow.symmetry import dome_planes, stands_for, turned_words
 from viewer.snow.words import level_words, pressure_range, proof_words
 from viewer.typeface import page_css
+from viewer.version import version
 
 Array = NDArray[np.float64]
 

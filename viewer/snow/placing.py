@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from viewer import style
+from viewer.picture.drawing import SANS_WIDER, Box, Drawing, box_of
 from viewer.picture.labels import Text, text_width
-from viewer.snow.drawing import SANS_WIDER, Box, Drawing, box_of
 
 Array = NDArray[np.float64]
 

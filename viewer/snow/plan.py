@@ -14,10 +14,10 @@ from roofmodel.snow.regions import merged, plan_polygon
 from roofmodel.surface import FLAT_SLOPE, EdgeKind, Planes
 from roofmodel.units import UnitSystem
 from viewer import style
+from viewer.picture.drawing import Box, Drawing, box_of
 from viewer.picture.labels import Text
 from viewer.quantities import column, quantity
 from viewer.snow.contours import Scale, bands
-from viewer.snow.drawing import Box, Drawing, box_of
 from viewer.snow.families import families
 from viewer.snow.findings import Patch, SnowFindings
 from viewer.snow.placing import Label, Taken, Words, place_labels, write_free

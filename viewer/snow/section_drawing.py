@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from roofmodel.units import UnitSystem
 from viewer import style
+from viewer.picture.drawing import Drawing
 from viewer.quantities import quantity
-from viewer.snow.drawing import Drawing
 from viewer.snow.families import told_number
 from viewer.snow.findings import SnowFindings
 from viewer.snow.placing import disc

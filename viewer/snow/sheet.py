@@ -12,10 +12,10 @@ from roofmodel.surface import shown_origin
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.files import atomic
+from viewer.picture.drawing import Drawing, paint
 from viewer.picture.labels import fit_text, wrap_text
 from viewer.quantities import column, quantity
 from viewer.snow.contours import Scale
-from viewer.snow.drawing import Drawing, paint
 from viewer.snow.findings import SnowFindings
 from viewer.snow.margins import draw_axes, draw_legend, draw_scale_bar, draw_wind
 from viewer.snow.plan import Look, draw_plan, fit

@@ -11,7 +11,7 @@ from shapely import Polygon
 from fea.spans.bench import LIMITS
 from fea.spans.study import RailTableau, StudyResult
 from viewer import style
-from viewer.snow.drawing import Drawing
+from viewer.picture.drawing import Drawing
 from viewer.span.conditions import unverified
 from viewer.span.words import units_of
 

@@ -47,7 +47,7 @@ def span(file: Path, out: Path, cell: str | None) -> None:
         from fea.spans.study import run_study
         from roofmodel.project.span_study import load_study
         from viewer.files import check_output, output_folder, write_text
-        from viewer.snow.drawing import drawing_svg, write_png
+        from viewer.picture.drawing import drawing_svg, write_png
         from viewer.span.chart import study_drawing
         from viewer.span.export import write_book, write_conditions, write_loads, write_study, write_table
         from viewer.span.page import write_study_page

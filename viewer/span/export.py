@@ -14,11 +14,12 @@ from numpy.typing import ArrayLike
 from fea.spans.bench import LIMITS
 from fea.spans.study import RailTableau, StudyResult
 from roofmodel.units import SI, US
-from viewer.export import file_head, version
+from viewer.export import file_head
 from viewer.files import atomic, safe, write_json, write_text
 from viewer.plain import plain_data
 from viewer.span.conditions import conditions, conditions_table, rail_conditions, unverified
 from viewer.span.words import CAUTIONS, down
+from viewer.version import version
 
 HEADS = (
     "rail", "arrangement", "span [m]", "largest load [kN/m]", "high end of band [kN/m]", "governs",

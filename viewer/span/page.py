@@ -9,15 +9,15 @@ from markupsafe import Markup
 
 from fea.spans.study import StudyResult
 from roofmodel.units import SI, US
-from viewer.export import version
 from viewer.files import write_text
+from viewer.picture.drawing import drawing_svg
 from viewer.report.page import page_environment
-from viewer.snow.drawing import drawing_svg
 from viewer.span.chart import study_drawing
 from viewer.span.conditions import conditions_table, unverified
 from viewer.span.sheet import sheets
 from viewer.span.words import CAUTIONS, compared, loads_table, more_table, spans_table, units_of
 from viewer.typeface import page_css
+from viewer.version import version
 
 
 def write_study_page(found: StudyResult, path: Path) -> None:

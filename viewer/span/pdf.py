@@ -7,13 +7,13 @@ from pathlib import Path
 
 from fea.spans.study import StudyResult
 from roofmodel.units import SI, US
-from viewer.export import version
 from viewer.package import typeset as t
-from viewer.snow.drawing import drawing_svg
+from viewer.picture.drawing import drawing_svg
 from viewer.span.chart import study_drawing
 from viewer.span.conditions import conditions_table, unverified
 from viewer.span.sheet import sheets
 from viewer.span.words import CAUTIONS, compared, loads_table, more_table, spans_table, units_of
+from viewer.version import version
 
 LAST = "All that is to be read with it stands at the end of this document."
 RAILS = 2  # in one picture, so that it fits a page

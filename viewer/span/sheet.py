@@ -14,10 +14,10 @@ from fea.spans.study import RailTableau, StudyResult
 from roofmodel.errors import InputError
 from roofmodel.project.span_study import SpanStudy
 from roofmodel.units import SI, US, UnitSystem
+from viewer.picture.drawing import Drawing
 from viewer.report.tables import Table
 from viewer.section.picture import section_drawing
 from viewer.section.read import study_rail
-from viewer.snow.drawing import Drawing
 from viewer.span.chart import LETTERS
 from viewer.span.conditions import both, conditions, rail_conditions
 from viewer.span.words import down, span_text, units_of

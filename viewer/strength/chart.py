@@ -10,9 +10,9 @@ from shapely import Polygon
 
 from fea.strength_tests.results import CampaignResult
 from viewer import style
+from viewer.picture.drawing import SANS_WIDER, Drawing
 from viewer.picture.labels import text_width, wrap_text
 from viewer.quantities import quantity
-from viewer.snow.drawing import SANS_WIDER, Drawing
 from viewer.strength.words import answer, units_of
 
 WIDTH = 1500.0

@@ -18,10 +18,10 @@ from roofmodel.errors import InputError
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.validation import read_text
 from roofmodel.units import UnitSystem
-from viewer.export import version
 from viewer.files import write_text
 from viewer.quantities import system
 from viewer.strength.export import campaign_data
+from viewer.version import version
 
 DIRECTIONS = ("along", "across", "pull", "push")
 # Notes that hold no reservation, or one that a line of the table takes up.

@@ -45,7 +45,7 @@ def tests(file: Path, out: Path, join: tuple[Path, ...]) -> None:
         from fea.strength_tests.record_notes import doubts
         from roofmodel.project.campaigns import load_campaign
         from viewer.files import check_output, output_folder
-        from viewer.snow.drawing import write_png
+        from viewer.picture.drawing import write_png
         from viewer.strength.chart import campaign_drawing
         from viewer.strength.clamp_file import load_joined, write_clamp
         from viewer.strength.export import write_campaign

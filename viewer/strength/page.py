@@ -8,10 +8,9 @@ from pathlib import Path
 from markupsafe import Markup
 
 from fea.strength_tests.results import CampaignResult
-from viewer.export import version
 from viewer.files import write_text
+from viewer.picture.drawing import drawing_svg
 from viewer.report.page import page_environment
-from viewer.snow.drawing import drawing_svg
 from viewer.strength.chart import campaign_drawing
 from viewer.strength.rig_chart import rig_drawing
 from viewer.strength.rig_words import rig_answer, rig_remedy, rig_table, rig_verdict
@@ -25,6 +24,7 @@ from viewer.strength.words import (
     valid_for,
 )
 from viewer.typeface import page_css
+from viewer.version import version
 
 CAUTIONS = (
     "A licensed engineer must review these strengths; the local code governs how they may be used.",

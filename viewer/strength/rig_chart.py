@@ -12,8 +12,8 @@ from fea.strength_tests.rig import force_at, rig_curve, rig_model
 from roofmodel.project.rigs import Rig
 from roofmodel.units import UnitSystem
 from viewer import style
+from viewer.picture.drawing import SANS_WIDER, Drawing
 from viewer.picture.labels import wrap_text
-from viewer.snow.drawing import SANS_WIDER, Drawing
 from viewer.strength.rig_words import rig_answer, rig_verdict
 from viewer.strength.words import units_of
 
