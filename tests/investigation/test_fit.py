@@ -11,8 +11,9 @@ from scipy import stats
 
 from fea.analysis import analyze
 from fea.evidence.causes import UNEVEN, Strengths, possible
+from fea.evidence.compare import Found, summaries
 from fea.evidence.explanations import Bank, Looked, course_of, sample_bank
-from fea.evidence.fit import FEW, NOISE, Found, fit, further, summaries
+from fea.evidence.fit import FEW, NOISE, fit, further
 from fea.evidence.looks import SEEN
 from fea.evidence.roof import evidence_roof
 from fea.failure.assembled import ALONE, PARTS, SpliceLoads

@@ -9,8 +9,9 @@ import pytest
 
 from fea.analysis import analyze
 from fea.evidence.causes import Strengths
+from fea.evidence.compare import Found
 from fea.evidence.explanations import sample_bank
-from fea.evidence.fit import Found, fit
+from fea.evidence.fit import fit
 from fea.evidence.roof import evidence_roof
 from fea.evidence.sizes import SIZES, sizes_of
 from fea.failure.roof_case import Laws

@@ -10,8 +10,9 @@ import pytest
 from scipy import stats
 
 from fea.evidence.causes import AND, PAIRS, SNOW, pairs_of
+from fea.evidence.compare import Found
 from fea.evidence.counterparts import missing_as_found, stands_for
-from fea.evidence.fit import Found, Measurement, fit, load_range
+from fea.evidence.fit import Measurement, fit, load_range
 from fea.evidence.looks import FRESH, count_chances
 from fea.evidence.unexplained import UNLIKELY, Reading, misses_of
 from roofmodel.units import SI

@@ -15,7 +15,7 @@ from fea.unknowns import one_end_words
 from viewer.history.findings import load_at, said, until
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import old_breaks
-from viewer.investigate.entries import entries_told, rail_state
+from viewer.investigate.entries import entries_told, rail_state, splices_of
 from viewer.investigate.heap import heap_caution, heap_told
 from viewer.investigate.looks import FIRM, WORTH, unsettled
 from viewer.investigate.words import weight_text
@@ -197,7 +197,7 @@ def _miss(found: CaseFindings, miss: Miss) -> str:
         "fallen": "snow that fell",
     }.get(miss.what)
     if miss.what == "splice":
-        rail = evidence.table.rail[int(miss.about)]
+        rail = splices_of(evidence)[int(miss.about)]
         name = layout.clamp_name[evidence.rails[int(miss.about)][0]]
         return f"splice at {name}: {rail_state(rail)} found, expected so in {100.0 * miss.chance:.1g} %"
     if about is None:
@@ -205,6 +205,7 @@ def _miss(found: CaseFindings, miss: Miss) -> str:
         about = {
             "depth": lambda: f"depth at {evidence.table.snow.along[number].near} over even snow",
             "loose": lambda: f"loose screws of {evidence.table.screws[number].clamps}",
+            "wrong": lambda: f"wrong type of {evidence.table.type[number].clamps}",
             "never": lambda: f"seams without a mark at {evidence.table.marks[number].clamps}",
             "absent": lambda: "clamps never there of those that were seen",
             "pulled": lambda: f"strength of {evidence.table.pulled[number].clamps} over the mean as meant",

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from fea.evidence.fit import ENOUGH, FEW, Measurement
+from fea.evidence.compare import ENOUGH
+from fea.evidence.fit import FEW, Measurement
 from fea.evidence.looks import beside
 from roofmodel.project.evidence import Evidence
 from viewer.investigate.case import CaseFindings
@@ -20,7 +21,8 @@ MEASURE = {
     "loose gone": "the clamps that came off: whether their screws were tight, the marks of their grip",
     "never there": "seams in the gap: whether clamps were ever there (scratches, screw marks)",
     "wrong": "whether the clamps of each row are the ones made for this seam",
-    "splice": "the splices: parted before, screws sheared or never set",
+    "splice": "the splices: parted before, old breaks",
+    "splice screws": "the splices: whether their screws were ever set",
     "held elsewhere": "which other planes still hold their snow",
     "ends": "scratches and snow beside the ends of partial rows",
 }
@@ -33,6 +35,8 @@ TAKES = {  # tables of found.toml that take what a look tells
     "loose gone": "[[screws]]",
     "never there": "[[marks]]",
     "splice": "[[rail]], with fresh for one that is parted",
+    "splice screws": "[[rail]], with screws",
+    "wrong": "[[type]]",
 }
 OF_CAUSE = {"drift": "drift", "ends": "row ends", "held elsewhere": "bond of one plane"}  # signs of one alone
 WORTH = 0.02  # least information of a measurement that is named [bit]
@@ -109,11 +113,11 @@ def _look(found: CaseFindings, sign: str) -> str:
         return depth_look(found.evidence)
     if sign == "drift":
         return drift_look(found)
-    if sign != "splice":
+    if sign not in ("splice", "splice screws"):
         return MEASURE[sign]
     left = _splices_left(found)
     about = f"the splices at {', '.join(left)}" if left else "the splices"
-    return f"{about}: {MEASURE[sign].split(': ')[1]}"
+    return f"{about}: {MEASURE[sign].split(': ', 1)[1]}"
 
 
 def splices_told(evidence: Evidence) -> tuple[int, ...]:
@@ -185,6 +189,9 @@ def _looked_at(evidence: Evidence) -> set[str]:
         marks[clamps] = True
     looks = (("loose gone", gone, seen), ("loose", stands, seen), ("never there", gone, marks))
     told = {name for name, those, all_seen in looks if those.any() and all_seen[those].all()}
-    pulled = sum(len(clamps) for clamps, *_ in evidence.pulled)
+    pulled = sum(len(clamps) for clamps, *_ in evidence.pulled if not evidence.gave_way[clamps].any())
+    checked = np.concatenate([np.zeros(0, dtype=np.int64), *(clamps for clamps, _, _ in evidence.kinds)])
+    rows = evidence.project.layout.clamp_row
+    told |= {"wrong"} if len(np.unique(rows[checked])) == rows.max() + 1 else set()
     told |= {"uneven"} if depth_enough(evidence) else set()
     return told | ({"standing"} if pulled >= PULLED else set())
