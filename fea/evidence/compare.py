@@ -227,6 +227,11 @@ class Weighed:
     strict: float
 
 
+def _of_all(prior: Array, weights: Sequence[Array]) -> float:
+    """Effective samples of all explanations together; banks differ in size, their means count."""
+    return effective(np.concatenate([p * w / len(w) for p, w in zip(prior, weights, strict=True)]))
+
+
 def weigh(told: Sequence[Told], banks: Sequence[Bank], prior: Array) -> Weighed:
     """Weights of the samples of all explanations, as loosely compared as takes `ENOUGH` of them."""
     found, strict = Weighed([], [], [], LOOSER[-1], 0.0), 0.0
@@ -236,14 +241,13 @@ def weigh(told: Sequence[Told], banks: Sequence[Bank], prior: Array) -> Weighed:
             * np.where(one.square < (NEAR * loose) ** 2, np.exp(-0.5 * one.square / loose**2), 0.0)
             for bank, one in zip(banks, told, strict=True)
         ]
-        enough = effective(  # banks differ in size, their means count
-            np.concatenate([p * w / len(w) for p, w in zip(prior, by_clamps, strict=True)])
-        )
-        strict = enough if loose == LOOSER[0] else strict
         bare = [
             w * np.exp(-0.5 * one.far.sum(axis=1)) * one.rails for w, one in zip(by_clamps, told, strict=True)
         ]
         weights = [w * one.splices for w, one in zip(bare, told, strict=True)]
+        # Rounds are drawn where all that was found is near: either tells that clamps are near too.
+        enough = max(_of_all(prior, by_clamps), _of_all(prior, weights))
+        strict = enough if loose == LOOSER[0] else strict
         found = Weighed(weights, bare, by_clamps, loose, strict)
         if enough >= ENOUGH:
             break

@@ -19,7 +19,8 @@ Array = NDArray[np.float64]
 FIRST = 3000  # samples of each explanation in a round
 TELLING = 100.0  # effective samples of an explanation from which no more are drawn
 COUNTS = 0.02  # posterior from which an explanation counts
-BUDGET = 2.2e7  # samples times clamps of all explanations, half a minute to a minute of one core
+BUDGET = 1.8e7  # samples times clamps of all explanations, half a minute to a minute of one core
+SEEK = 4  # rounds of every explanation while too few samples come near
 ALWAYS = 2  # rounds of every explanation: the second looks where the first came nearest
 
 
@@ -109,7 +110,7 @@ def _wanted(causes: Sequence[str], weighed: Weighed, prior: Array, skip: int, nu
     tells = np.array([effective(w) for w in weighed.weights[skip:]])
     by_clamps = np.array([effective(w) for w in weighed.by_clamps[skip:]])
     few = (tells < TELLING) & (share >= COUNTS)
-    if weighed.loose > 1.0:
-        few |= by_clamps < TELLING
+    if weighed.loose > 1.0:  # none may be named yet: what comes near by its clamps is sought for longer
+        few |= (by_clamps < TELLING) & ((share >= COUNTS) | (number < SEEK))
     order = np.argsort(-share / np.maximum(tells, 1.0), kind="stable")
     return [causes[i] for i in order if few[i]]

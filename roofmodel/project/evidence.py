@@ -159,7 +159,7 @@ def load_evidence(path: str | Path) -> Evidence:
     digest = hashlib.sha256(text.encode() + project.digest.encode()).hexdigest()
     return Evidence(
         path, table, project, digest, known, gave_way, doubt, rails, along, screws,
-        marks, _there(project.layout.clamp_row, states, screws), pulled,
+        marks, _there(project.layout.clamp_row, states, (*screws, *kinds)), pulled,
         (np.nan, np.nan) if load is None else (load, snow.doubt * load),
         (np.nan, np.nan) if fallen is None else (fallen, share * fallen),
         kinds, splice_screws, spans,

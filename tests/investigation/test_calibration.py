@@ -82,7 +82,9 @@ class Tally:
 
 def calibrate(folder: Path, cases: int, seed: int) -> Tally:
     """Rank the explanations for hidden roofs that are drawn from them, each as likely as any other."""
-    roof = evidence_roof(analyze(load_project(all_can_be(folder))), None, Laws(mean_strength=1.2, impact=None))[0]
+    roof = evidence_roof(
+        analyze(load_project(all_can_be(folder))), None, Laws(mean_strength=1.2, impact=None)
+    )[0]
     causes, cannot = possible(roof)
     assert not cannot
     layout, c = roof.layout, roof.case.clamps
@@ -113,7 +115,7 @@ def calibrate(folder: Path, cases: int, seed: int) -> Tally:
 
 
 def told(rng, roof, bank, s, *, closer):
-    """What would be told of a hidden roof: clamps, snow, heap, a splice, and on a closer look seams and screws."""
+    """What would be told of a hidden roof; on a closer look of its seams and screws too."""
     gone, c = bank.gave_way[s], roof.case.clamps
     load = float(bank.mass[s] * (1.0 + LOAD * rng.standard_normal()))
     fallen = float(max(bank.fallen[s], 1.0) * (1.0 + HEAP * rng.standard_normal()))
@@ -138,8 +140,8 @@ def told(rng, roof, bank, s, *, closer):
             screws = ((len(there), int(count(rng, bank.loose[s, there])), DOUBT),)
             looked = Looked(known=looked.known, gave_way=gone, marks=(at,), screws=(there,))
     found = Found(
-        np.ones(c, dtype=bool), gone, np.full(c, 0.005), (load, LOAD * abs(load)), (fallen, HEAP * abs(fallen)),
-        rails=((splice, state, 0.0, None),), marks=marks, screws=screws,
+        np.ones(c, dtype=bool), gone, np.full(c, 0.005), (load, LOAD * abs(load)),
+        (fallen, HEAP * abs(fallen)), rails=((splice, state, 0.0, None),), marks=marks, screws=screws,
     )  # fmt: skip
     return found, looked
 

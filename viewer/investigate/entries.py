@@ -70,8 +70,9 @@ def entries_told(evidence: Evidence, units: UnitSystem) -> list[str]:
         if pulled.each is not None:
             ends = " to ".join(units.text(end(pulled.each), "force") for end in (min, max))
             spread = f", {ends}, so that they scatter by {units.text(scatter, 'force')}"
+        how = _pulled_how(pulled, tightened)
         lines.append(
-            f"{pulled.clamps}, pulled to failure{_pulled_how(pulled, tightened)}: {units.text(held, 'force')} ± "
+            f"{pulled.clamps}, pulled to failure{how}: {units.text(held, 'force')} ± "
             f"{units.text(wide, 'force')} in the mean{spread}{_note(pulled.note)}."
         )
     return lines

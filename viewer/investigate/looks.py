@@ -151,7 +151,7 @@ def _splices_at_ends(evidence: Evidence) -> tuple[str, ...]:
     splices = f"splice at {left[0]}" if len(left) == 1 else f"splices at {', '.join(left)}"
     return (
         f"On the first day, the {splices}, nearest to where the loss ends: whole, bent or parted, the "
-        f"break old or fresh, screws set at all; {TAKES['splice']}",
+        f"break old or fresh, screws ever set; [[rail]], with fresh for one that is parted, and screws",
     )
 
 
@@ -190,8 +190,7 @@ def _looked_at(evidence: Evidence) -> set[str]:
     looks = (("loose gone", gone, seen), ("loose", stands, seen), ("never there", gone, marks))
     told = {name for name, those, all_seen in looks if those.any() and all_seen[those].all()}
     pulled = sum(len(clamps) for clamps, *_ in evidence.pulled if not evidence.gave_way[clamps].any())
-    checked = np.concatenate([np.zeros(0, dtype=np.int64), *(clamps for clamps, _, _ in evidence.kinds)])
-    rows = evidence.project.layout.clamp_row
-    told |= {"wrong"} if len(np.unique(rows[checked])) == rows.max() + 1 else set()
+    rows = {int(r) for clamps, _, _ in evidence.kinds for r in evidence.project.layout.clamp_row[clamps]}
+    told |= {"wrong"} if rows and len(rows) == len(evidence.project.layout.row_name) else set()
     told |= {"uneven"} if depth_enough(evidence) else set()
     return told | ({"standing"} if pulled >= PULLED else set())
