@@ -17,9 +17,9 @@ from fea.evidence.grids import grid_of
 Array = NDArray[np.float64]
 
 FIRST = 3000  # samples of each explanation in a round
-TELLING = 100.0  # effective samples of an explanation from which no more are drawn
+TELLING = 100.0  # least effective samples of an explanation from which no more are drawn
 COUNTS = 0.02  # posterior from which an explanation counts
-BUDGET = 1.8e7  # samples times clamps of all explanations, half a minute to a minute of one core
+IN_ALL = 3  # times the most samples of one explanation that all together have
 SEEK = 4  # rounds of every explanation while too few samples come near
 ALWAYS = 2  # rounds of every explanation: the second looks where the first came nearest
 
@@ -33,8 +33,12 @@ class Ask:
     roof, strengths, seed, aim, looked
         As `fea.evidence.explanations.sample_bank`.
     found : Found
-    most : int
-        Samples of each explanation.
+    most, total : int
+        Samples of each explanation, and of all together.
+    first : int
+        Samples of each explanation in a round.
+    interval : float
+        Width of the 95 % interval of a share that is wanted.
     """
 
     roof: Roof
@@ -44,6 +48,14 @@ class Ask:
     looked: Looked
     found: Found
     most: int
+    total: int
+    first: int = FIRST
+    interval: float = 0.1
+
+    @property
+    def telling(self) -> float:
+        """Effective samples of each of two explanations that share evenly, for an interval as wanted."""
+        return max(TELLING, 2.0 * (1.96 * 0.5 / self.interval) ** 2)
 
 
 Run = Callable[[Callable[[str], Bank], Sequence[str]], list[Bank]]
@@ -59,11 +71,10 @@ def draw_rounds(
 ) -> tuple[Bank, ...]:
     """Samples of some explanations, beside `fixed` ones of others, whose weights come first in `priors`.
 
-    Rounds go on for those that count while fewer than `TELLING` effective samples tell of them, up to
-    `Ask.most` of each and `BUDGET` in all; the same for the same seed on every machine.
+    Rounds go on for those that count while fewer than `Ask.telling` effective samples tell of them,
+    up to `Ask.most` of each and `Ask.total` in all; the same for the same seed on every machine.
     """
-    layout, clamps = ask.roof.layout, ask.roof.case.clamps
-    size = min(FIRST, ask.most)
+    layout, size = ask.roof.layout, min(ask.first, ask.most)
     banks: dict[str, Bank] = {}
     told: dict[str, Told] = {}
     kept = [told_of(layout, ask.found, bank) for bank in fixed]
@@ -89,15 +100,18 @@ def draw_rounds(
         spent += size * len(wanted)
         every = [*fixed, *(banks[name] for name in causes)]
         weighed = weigh([*kept, *(told[name] for name in causes)], every, prior)
-        wanted = _wanted(causes, weighed, prior, len(fixed), number)
-        left = int(BUDGET / clamps) - spent
+        wanted = _wanted(causes, weighed, prior, len(fixed), (number, ask.telling))
+        left = ask.total - spent
         wanted = [name for name in wanted if len(banks[name].mass) + size <= ask.most]
         wanted = wanted[: max(left // size, 0)]
     return tuple(banks[name] for name in causes)
 
 
-def _wanted(causes: Sequence[str], weighed: Weighed, prior: Array, skip: int, number: int) -> list[str]:
+def _wanted(
+    causes: Sequence[str], weighed: Weighed, prior: Array, skip: int, so_far: tuple[int, float]
+) -> list[str]:
     """Explanations that want another round, those that have most of the posterior over what tells first."""
+    number, telling = so_far
     if number < ALWAYS:
         return list(causes)
     mean = prior * np.array([w.mean() for w in weighed.weights])
@@ -109,8 +123,8 @@ def _wanted(causes: Sequence[str], weighed: Weighed, prior: Array, skip: int, nu
     share = (mean + prior * most)[skip:] / total
     tells = np.array([effective(w) for w in weighed.weights[skip:]])
     by_clamps = np.array([effective(w) for w in weighed.by_clamps[skip:]])
-    few = (tells < TELLING) & (share >= COUNTS)
+    few = (tells < telling) & (share >= COUNTS)
     if weighed.loose > 1.0:  # none may be named yet: what comes near by its clamps is sought for longer
-        few |= (by_clamps < TELLING) & ((share >= COUNTS) | (number < SEEK))
+        few |= (by_clamps < telling) & ((share >= COUNTS) | (number < SEEK))
     order = np.argsort(-share / np.maximum(tells, 1.0), kind="stable")
     return [causes[i] for i in order if few[i]]

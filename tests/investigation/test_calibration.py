@@ -100,7 +100,7 @@ def calibrate(folder: Path, cases: int, seed: int) -> Tally:
             continue
         found, looked = told(rng, roof, hidden[i], s, closer=len(tally.truth) % 2 == 1)
         aim = aim_at(gone, layout.clamp_row, together(found.load, load_by_heap(roof, gone, found.fallen)))
-        ask = Ask(roof, STRENGTHS, 1, aim, looked, found, MOST)
+        ask = Ask(roof, STRENGTHS, 1, aim, looked, found, MOST, 3 * MOST)
         banks = draw_rounds(ask, causes, [1.0] * len(causes))
         by = {one.cause: one for one in fit(layout, found, banks, [1.0] * len(causes))}
         tally.shares.append(np.array([by[cause].posterior for cause in causes]))

@@ -292,9 +292,9 @@ def drawn(found: CaseFindings) -> str:
     rounds, first = max(len(bank.rounds) for bank in single), found.fits[0]
     each = f"{min(count):,}" if min(count) == max(count) else f"{min(count):,} to {max(count):,}"
     return (
-        f"Drawn: {each} samples of each explanation in up to {rounds} rounds, more of those that count "
-        f'and of which few told; "{first.cause}" stands on {first.tells:.0f} effective ones, its share is known to '
-        f"{100.0 * first.low:.0f} to {100.0 * first.high:.0f} %."
+        f"Drawn: {each} samples of each explanation, in rounds (up to {rounds}) that go on for those that "
+        f'count and of which few tell. "{first.cause}" stands on {first.tells:.0f} effective samples: its '
+        f"share is known to {100.0 * first.low:.0f} to {100.0 * first.high:.0f} %."
     )
 
 

@@ -16,7 +16,7 @@ from fea.evidence.compare import Found
 from fea.evidence.explanations import Bank, Looked, course_of, load_by_heap
 from fea.evidence.fit import FEW, Fit, fit, further
 from fea.evidence.roof import evidence_roof
-from fea.evidence.rounds import Ask, Run, draw_rounds
+from fea.evidence.rounds import IN_ALL, Ask, Run, draw_rounds
 from fea.failure.inputs import laws_of, read_uncertainty
 from fea.failure.roof_case import mean_pressure
 from roofmodel.errors import InputError
@@ -27,6 +27,7 @@ from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import breaks_left
 from viewer.investigate.looks import splices_told
 
+PAIRS_FIRST = 1000  # samples of each pair in a round
 PAIRS_FEWER = 4  # times fewer samples of each pair than of each single explanation
 COUNTS = 0.05  # posterior from which an explanation counts
 
@@ -91,7 +92,17 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         evidence.splice_screws,
         evidence.spans,
     )
-    ask = Ask(roof, strengths, sampling.seed, aim, looked, found, sampling.samples)
+    ask = Ask(
+        roof,
+        strengths,
+        sampling.seed,
+        aim,
+        looked,
+        found,
+        sampling.samples,
+        IN_ALL * sampling.samples,
+        interval=sampling.interval,
+    )
     priors = [given.get(cause, 1.0) for cause in causes]
     banks = draw_rounds(ask, causes, priors, _in_threads(tell))
     fits = fit(project.layout, found, banks, priors, sampling.seed)
@@ -99,7 +110,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     if sampling.pairs == "always" or (sampling.pairs == "when needed" and unsolved):
         two, weights = pairs_of(causes, priors)
         tell(f"sampling {len(two)} pairs of explanations")
-        pairs = replace(ask, most=max(sampling.samples // PAIRS_FEWER, 500))
+        pairs = replace(ask, most=max(sampling.samples // PAIRS_FEWER, 500), first=PAIRS_FIRST)
         banks = (*banks, *draw_rounds(pairs, two, [*priors, *weights], _in_threads(tell), banks))
         fits = fit(project.layout, found, banks, [*priors, *weights], sampling.seed)
     first = next(bank for bank in banks if bank.cause == fits[0].cause)
