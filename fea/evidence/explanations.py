@@ -341,7 +341,9 @@ def _sample(
     if looked.gave_way is not None and looked.known is not None:
         seen = looked.known & looked.gave_way
         to, back = stands_for(roof.layout.clamp_row, seen, looked.known & gave_way)
-        loose, wrong, as_made = (np.take_along_axis(one, back, axis=1) for one in (loose, wrong, as_made))
+        loose = np.take_along_axis(loose, back, axis=1)
+        wrong = np.take_along_axis(wrong, back, axis=1)
+        as_made = np.take_along_axis(as_made, back, axis=1)
         never = missing_as_found(never, seen, to, back)
     held = [as_made if tight else draw.share for tight in looked.tightened]
     bank = Bank(
@@ -458,6 +460,11 @@ def _signs(draw: Draw, gave_way: NDArray[np.bool_], cause: str) -> dict[str, Arr
         "drift": draw.drift if "drift" in cause.split(AND) else np.minimum(draw.drift, 1.5),
         "uneven": draw.uneven,
         "standing": np.where(some, (stands * draw.share).sum(axis=1) / count, 1.0),
+        "torn": np.where(
+            came_off.any(axis=1),
+            (came_off * draw.share / draw.tight).sum(axis=1) / np.maximum(came_off.sum(axis=1), 1),
+            1.0,
+        ),
         "loose": (stands & draw.loose).sum(axis=1) / count,
         "loose gone": (came_off & draw.loose).sum(axis=1) / np.maximum(came_off.sum(axis=1), 1),
         "never there": draw.missing.sum(axis=1).astype(float),

@@ -94,6 +94,7 @@ NOISE = {  # deviation of a measurement of each sign
     "drift": 0.2,
     "uneven": 0.25,
     "standing": 0.08,
+    "torn": 0.15,
     "loose": 0.03,
     "loose gone": 0.15,
     "never there": 0.4,
@@ -283,27 +284,38 @@ def quantiles(value: Array, weight: Array, count: float = np.inf) -> Array:
     return np.interp([0.05 - out, 0.5, 0.95 + out], share, value[order])
 
 
+def _beside(layout: Layout | None, told: Sequence[int]) -> NDArray[np.bool_]:
+    """Clamps (c + 1,) beside some splices; the last stands for no splice."""
+    if layout is None:
+        return np.zeros(1, dtype=bool)
+    near = np.zeros(len(layout.clamp_row) + 1, dtype=bool)
+    for clamp in told:  # a few
+        near[:-1] |= beside(layout, clamp)
+    return near
+
+
 def further(
-    fits: Sequence[Fit], banks: Sequence[Bank], layout: Layout | None = None, told: Sequence[int] = ()
+    fits: Sequence[Fit],
+    banks: Sequence[Bank],
+    layout: Layout | None = None,
+    told: Sequence[int] = (),
+    screws: Sequence[int] = (),
 ) -> tuple[Measurement, ...]:
     """Measurements by what they would tell apart, the best first.
 
     Expected information about the explanation: the mutual information of explanation and reading, from
-    histograms of the weighted samples blurred by the reading's deviation. Splices next to the clamps `told`
-    were looked at already: only those that are left can tell more.
+    histograms of the weighted samples blurred by the reading's deviation. Splices next to the clamps `told`,
+    and their screws next to the clamps `screws`, were looked at already: only those left can tell more.
     """
     by_cause = {bank.cause: bank for bank in banks}
-    seen = np.zeros(0 if layout is None else len(layout.clamp_row) + 1, dtype=bool)
-    for clamp in told:
-        if layout is not None:
-            seen[:-1] |= beside(layout, clamp)
+    seen = {"splice": _beside(layout, told), "splice screws": _beside(layout, screws)}
     posterior = np.array([one.posterior for one in fits])
     found = []
     for sign, noise in NOISE.items():
         values = [by_cause[one.cause].signs[sign] for one in fits]
-        if sign.startswith("splice") and len(seen):
+        if layout is not None and sign in seen:
             values = [
-                np.where(seen[by_cause[one.cause].parted], 0.0, value)
+                np.where(seen[sign][by_cause[one.cause].parted], 0.0, value)
                 for one, value in zip(fits, values, strict=True)
             ]
         low = min(float(v.min()) for v in values) - 3.0 * noise

@@ -12,7 +12,7 @@ from fea.evidence.aim import Aim
 from fea.evidence.causes import Roof, Strengths
 from fea.evidence.compare import Found, Told, Weighed, effective, told_of, weigh
 from fea.evidence.explanations import Bank, Looked, add_round, sample_bank
-from fea.evidence.grids import grid_of
+from fea.evidence.grids import Grid, grid_of
 
 Array = NDArray[np.float64]
 
@@ -87,7 +87,7 @@ def draw_rounds(
             if name in banks
         }
 
-        def one_bank(name: str, number: int = number, grids: dict = grids) -> Bank:  # type: ignore[type-arg]
+        def one_bank(name: str, number: int = number, grids: dict[str, Grid] = grids) -> Bank:
             grid = grids.get(name)
             bank = sample_bank(
                 ask.roof, name, ask.strengths, size, ask.seed, ask.aim, ask.looked, grid, number

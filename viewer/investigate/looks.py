@@ -17,6 +17,7 @@ MEASURE = {
     "drift": "depth in the drift against depth away from it",
     "uneven": "depth every few meters along the rows where snow lies, and its mark on walls and dormers",
     "standing": "pull tests of some clamps that still stand, to failure",
+    "torn": "laboratory tests of some clamps that came off, tightened first",
     "loose": "the screws of the clamps that stand: torque, marks of creeping",
     "loose gone": "the clamps that came off: whether their screws were tight, the marks of their grip",
     "never there": "seams in the gap: whether clamps were ever there (scratches, screw marks)",
@@ -31,6 +32,7 @@ TAKES = {  # tables of found.toml that take what a look tells
     "drift": "[[snow.along]] at clamps in the drift",
     "uneven": "[[snow.along]]",
     "standing": "[[pulled]]",
+    "torn": "[[pulled]], with kept",
     "loose": "[[screws]]",
     "loose gone": "[[screws]]",
     "never there": "[[marks]]",
@@ -115,23 +117,25 @@ def _look(found: CaseFindings, sign: str) -> str:
         return drift_look(found)
     if sign not in ("splice", "splice screws"):
         return MEASURE[sign]
-    left = _splices_left(found)
+    left = _splices_left(found, sign)
     about = f"the splices at {', '.join(left)}" if left else "the splices"
     return f"{about}: {MEASURE[sign].split(': ', 1)[1]}"
 
 
-def splices_told(evidence: Evidence) -> tuple[int, ...]:
-    """Clamps nearest to the splices of which all there is to see is told, the break of a parted one too."""
-    return tuple(at for at, state, _, fresh in evidence.rails if state != "parted" or fresh is not None)
+def splices_told(evidence: Evidence) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """Clamps at splices whose state is told, the break of a parted one too, and at those whose screws are."""
+    states = tuple(at for at, state, _, fresh in evidence.rails if state != "parted" or fresh is not None)
+    return states, tuple(at for at, _, _ in evidence.splice_screws)
 
 
-def _splices_left(found: CaseFindings) -> list[str]:
-    """Names of the clamps at splices that were not looked at in full and may have parted before."""
-    layout, told = found.evidence.project.layout, splices_told(found.evidence)
+def _splices_left(found: CaseFindings, sign: str) -> list[str]:
+    """Names of the clamps at splices that were not looked at in full and may be as `sign` says."""
+    layout, screws = found.evidence.project.layout, sign == "splice screws"
+    told = splices_told(found.evidence)[int(screws)]
     share = np.zeros(len(layout.clamp_name))
     for one in found.fits:
         bank = found.bank(one.cause)
-        some = bank.parted >= 0
+        some = (bank.parted >= 0) & (bank.unscrewed == screws)
         total = float(one.weight.sum())
         if total > 0.0:
             share += one.posterior / total * np.bincount(bank.parted[some], one.weight[some], len(share))
@@ -144,7 +148,7 @@ def _splices_left(found: CaseFindings) -> list[str]:
 def _splices_at_ends(evidence: Evidence) -> tuple[str, ...]:
     """The look at splices that lie nearest to where the loss ends, whatever it is expected to tell."""
     layout = evidence.project.layout
-    told = [beside(layout, at) for at in splices_told(evidence)]
+    told = [beside(layout, at) for at in splices_told(evidence)[0]]
     left = [layout.clamp_name[at] for at in end_splices(evidence) if not any(near[at] for near in told)]
     if not left:
         return ()
@@ -189,8 +193,12 @@ def _looked_at(evidence: Evidence) -> set[str]:
         marks[clamps] = True
     looks = (("loose gone", gone, seen), ("loose", stands, seen), ("never there", gone, marks))
     told = {name for name, those, all_seen in looks if those.any() and all_seen[those].all()}
-    pulled = sum(len(clamps) for clamps, *_ in evidence.pulled if not evidence.gave_way[clamps].any())
+    off = [bool(evidence.gave_way[clamps].any()) for clamps, *_ in evidence.pulled]
+    pulled = [
+        sum(len(one[0]) for one, torn in zip(evidence.pulled, off, strict=True) if torn == so)
+        for so in (False, True)
+    ]
     rows = {int(r) for clamps, _, _ in evidence.kinds for r in evidence.project.layout.clamp_row[clamps]}
     told |= {"wrong"} if rows and len(rows) == len(evidence.project.layout.row_name) else set()
     told |= {"uneven"} if depth_enough(evidence) else set()
-    return told | ({"standing"} if pulled >= PULLED else set())
+    return told | {name for name, count in zip(("standing", "torn"), pulled, strict=True) if count >= PULLED}

@@ -117,7 +117,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     course = course_of(roof, first, strengths, sampling.seed, fits[0].nearest, aim)
     return CaseFindings(
         evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot,
-        further(fits, banks, project.layout, splices_told(evidence)), course, history,
+        further(fits, banks, project.layout, *splices_told(evidence)), course, history,
     )  # fmt: skip
 
 
