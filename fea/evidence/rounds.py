@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 FIRST = 3000  # samples of each explanation in a round
 TELLING = 100.0  # least effective samples of an explanation from which no more are drawn
 COUNTS = 0.02  # posterior from which an explanation counts
-IN_ALL = 3  # times the most samples of one explanation that all together have
+IN_ALL = 90_000  # samples of all explanations together, half a minute to one of a core for 200 clamps
 SEEK = 4  # rounds of every explanation while too few samples come near
 ALWAYS = 2  # rounds of every explanation: the second looks where the first came nearest
 

@@ -100,7 +100,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         looked,
         found,
         sampling.samples,
-        IN_ALL * sampling.samples,
+        max(IN_ALL, 3 * sampling.samples),
         interval=sampling.interval,
     )
     priors = [given.get(cause, 1.0) for cause in causes]
