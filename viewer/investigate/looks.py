@@ -7,6 +7,7 @@ import numpy as np
 from fea.evidence.compare import ENOUGH
 from fea.evidence.fit import FEW, Measurement
 from fea.evidence.looks import beside
+from fea.evidence.rounds import IN_ALL
 from roofmodel.project.evidence import Evidence
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import end_splices
@@ -46,6 +47,7 @@ OPEN = 0.1  # the same where the interval of the first reaches below `FIRM` (jud
 FIRM = 0.6  # lower end of an interval from which more samples do not unsettle the first
 TELLING = 0.3  # information of a look from which nothing is settled without it (judgment) [bit]
 PULLED = 5  # clamps pulled, from which no more pull tests are asked for (judgment)
+ABOUT = 1.3  # times the interval that is wanted that is near enough to it
 MOST_SAMPLES = 200_000  # that sampling.samples takes
 SPLICES_NAMED, UNLIKELY = 4, 0.1  # most splices named, and how much less likely than the first they can be
 BY_HAND = "no entry in this file: weigh it by hand, prior of an [[explanation]] with its reason"
@@ -67,7 +69,7 @@ def more_samples(found: CaseFindings) -> tuple[str, ...]:
             + _takes(found, FEW / max(first.tells, 1e-9), f"for {FEW:.0f}")
         )
     wide = first.high - first.low
-    if first.near >= FEW and wide > sampling.interval:
+    if first.near >= FEW and wide > ABOUT * sampling.interval:
         narrow = f"{_percents(wide)} to {_percents(sampling.interval)} (sampling.interval)"
         aim = f'to bring the width of the interval of "{first.cause}" from {narrow}'
         closer = ENOUGH / max(first.strict, 1e-9) if first.loose > 1.0 else 1.0  # samples go into that first
@@ -82,7 +84,9 @@ def _percents(share: float) -> str:
 def _takes(found: CaseFindings, times: float, aim: str) -> str:
     """How many samples of each explanation something takes: intervals shrink with their root."""
     now = found.evidence.table.sampling.samples
-    need = times * len(found.bank(found.fits[0].cause).mass)  # more were drawn where few told
+    need = times * len(found.bank(found.fits[0].cause).mass)
+    if need <= now:  # the number of all together ended it, which grows with that of each
+        need = times * max(now, IN_ALL // 3)
     if need > MOST_SAMPLES:
         much = f"more than {MOST_SAMPLES:,}, the most that are drawn" if need < 1e7 else "far too many"
         return f"Samples {aim}: {much}; measuring what is named here decides sooner."
