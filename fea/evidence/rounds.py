@@ -20,7 +20,8 @@ FIRST = 3000  # samples of each explanation in a round
 TELLING = 100.0  # least effective samples of an explanation from which no more are drawn
 COUNTS = 0.02  # posterior from which an explanation counts
 IN_ALL = 90_000  # samples of all explanations together, half a minute to one of a core for 200 clamps
-SEEK = 4  # rounds of every explanation while too few samples come near
+ANY = 20.0  # effective samples of some explanation, without which all have `SEEK` rounds
+SEEK = 4
 ALWAYS = 2  # rounds of every explanation: the second looks where the first came nearest
 
 
@@ -122,9 +123,8 @@ def _wanted(
     most = np.array([float(w.max()) / len(w) for w in weighed.weights])
     share = (mean + prior * most)[skip:] / total
     tells = np.array([effective(w) for w in weighed.weights[skip:]])
-    by_clamps = np.array([effective(w) for w in weighed.by_clamps[skip:]])
     few = (tells < telling) & (share >= COUNTS)
-    if weighed.loose > 1.0:  # none may be named yet: what comes near by its clamps is sought for longer
-        few |= (by_clamps < telling) & ((share >= COUNTS) | (number < SEEK))
+    if (tells < ANY).all():  # none comes near yet: all are sought for longer
+        few |= number < SEEK
     order = np.argsort(-share / np.maximum(tells, 1.0), kind="stable")
     return [causes[i] for i in order if few[i]]
