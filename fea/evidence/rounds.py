@@ -21,7 +21,7 @@ TELLING = 100.0  # least effective samples of an explanation from which no more 
 COUNTS = 0.02  # posterior from which an explanation counts
 IN_ALL = 90_000  # samples of all explanations together, half a minute to one of a core for 200 clamps
 ANY = 20.0  # effective samples of some explanation, without which all have `SEEK` rounds
-SEEK = 4
+SEEK = 3
 ALWAYS = 2  # rounds of every explanation: the second looks where the first came nearest
 
 
