@@ -14,8 +14,10 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 
-from fea.evidence.aim import PLAIN, Aim, draw_high, draw_stretch
+from fea.evidence.aim import LEAST_UNIT, PLAIN, Aim, draw_high, draw_stretch
+from fea.evidence.grids import Grid
 from fea.failure.study import RoofCase
 from roofmodel.layout import Layout
 
@@ -33,6 +35,7 @@ DRIFTLESS = (
     "no snow case of the project has a drift at a row; enter what stands on the roof as [[obstruction]] "
     "(eavewright fields --table obstruction)"
 )
+PRY = (0.4, 1.0)  # strength left beside a splice without screws, by prying (judgment)
 SPLICE_SHARE = (0.5, 8.0)  # of an unknown splice over a clamp's strength, log-uniform
 
 
@@ -93,17 +96,55 @@ class Draw:
     share: Array
     missing: NDArray[np.bool_]
     wrong: Array
+    wrong_at: NDArray[np.bool_]
     loose: NDArray[np.bool_]
     flawed: NDArray[np.bool_]  # (n, c), clamps that hold less than their strength by the explanation
     heaped: Array  # (n, c), factor on the snow
     uneven: Array
-    splice: IntArray  # of `Roof.splice_at` that parted before, -1 for none
+    splice: IntArray  # of `Roof.splice_at` that parted before or was never screwed, -1 for none
+    screwed: NDArray[np.bool_]  # (n,), whether that one was
+    tight: Array  # (n, c), share of its strength that a clamp has for want of tightening
+    by_grid: NDArray[np.bool_]  # (n,), samples drawn by `grid`
+    grid: Grid | None = None
+    units: dict[str, Array] = field(default_factory=dict)  # numbers between 0 and 1 of which all is made
+    now: str = ""  # explanation that draws
     sizes: dict[str, NDArray[Any]] = field(default_factory=dict)  # as `fea.evidence.sizes.SIZES`, (n,)
 
     @property
     def size(self) -> int:
         """Number of samples."""
-        return len(self.mass)
+        return len(self.by_grid)
+
+    def given(self, name: str) -> Array:
+        """Numbers (n,) from 0 to 1 of the samples drawn by the grid, NaN of the others."""
+        if self.grid is None:
+            return np.full(self.size, np.nan)
+        return np.where(self.by_grid, self.grid.inverse(self._key(name), self.rng.random(self.size)), np.nan)
+
+    def unit(self, name: str) -> Array:
+        """Numbers (n,) from 0 to 1, even but where the grid draws them."""
+        value, given = self.rng.random(self.size), self.given(name)
+        return self.keep(name, np.where(np.isnan(given), value, given))
+
+    def uniform(self, name: str, low: float, high: float) -> Array:
+        """Numbers (n,) from low to high, even but where the grid draws them."""
+        return low + (high - low) * self.unit(name)
+
+    def normal(self, name: str) -> Array:
+        """Standard normal numbers (n,) but where the grid draws them."""
+        return np.asarray(ndtri(np.clip(self.unit(name), LEAST_UNIT, 1.0 - LEAST_UNIT)))
+
+    def choice(self, name: str, count: int) -> IntArray:
+        """One of some things (n,), each as likely but where the grid draws them."""
+        return np.minimum((self.unit(name) * count).astype(np.int64), count - 1)
+
+    def keep(self, name: str, value: Array) -> Array:
+        """Note the numbers (n,) that samples were drawn by."""
+        self.units[self._key(name)] = value
+        return value
+
+    def _key(self, name: str) -> str:
+        return f"{self.now}/{name}"
 
 
 Change = Callable[[Draw], None]
@@ -115,14 +156,14 @@ def _more_snow(draw: Draw) -> None:
 
 def _drift(draw: Draw) -> None:
     draw.case = draw.roof.drifted
-    draw.drift = draw.rng.lognormal(np.log(1.8), 0.4, draw.size)
+    draw.drift = 1.8 * np.exp(0.4 * draw.normal("drift"))
     draw.sizes["drift"] = draw.drift
 
 
 def _weak(draw: Draw) -> None:
     weak, boxed = _some(draw, 0.1, 1.0)
     draw.flawed = draw.flawed | weak
-    hold = draw.rng.uniform(0.25, 0.8, (draw.size, 1))
+    hold = draw.uniform("hold", 0.25, 0.8)[:, None]
     draw.share = np.where(weak, hold, 1.0) * draw.share
     draw.sizes |= {"weak clamps": weak.sum(axis=1), "weak hold": hold[:, 0], "weak together": boxed}
 
@@ -130,17 +171,18 @@ def _weak(draw: Draw) -> None:
 def _loose(draw: Draw) -> None:
     draw.loose, boxed = _some(draw, 0.05, 0.5)
     draw.flawed = draw.flawed | draw.loose
-    hold = draw.rng.uniform(0.1, 0.6, (draw.size, 1))
-    draw.share = np.where(draw.loose, hold, 1.0) * draw.share
+    hold = draw.uniform("hold", 0.1, 0.6)[:, None]
+    draw.tight = np.where(draw.loose, hold, 1.0)
+    draw.share = draw.tight * draw.share
     draw.sizes |= {"loose clamps": draw.loose.sum(axis=1), "loose hold": hold[:, 0], "loose together": boxed}
 
 
 def _some(draw: Draw, least: float, most: float) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Clamps scattered by a share of `least` to `most`, or side by side (n, c), half of each, (n,)."""
-    part = draw.rng.uniform(least, most, (draw.size, 1))
+    part = draw.uniform("part", least, most)[:, None]
     scattered = draw.rng.random(draw.share.shape) < part
     boxed, weight = _side_by_side(draw, 2, max(draw.share.shape[1] // 3, 2))
-    side = draw.rng.random(draw.size) < 0.5
+    side = draw.unit("side") < 0.5
     draw.weight *= np.where(side, weight, 1.0)
     return np.where(side[:, None], boxed, scattered), side
 
@@ -148,7 +190,11 @@ def _some(draw: Draw, least: float, most: float) -> tuple[NDArray[np.bool_], NDA
 def _side_by_side(draw: Draw, least: int, most: int) -> tuple[NDArray[np.bool_], Array]:
     """One stretch of clamps of one row in each sample, anywhere, (n, c), and the weights of it."""
     c, row = draw.share.shape[1], draw.roof.layout.clamp_row
-    at, long, weight = draw_stretch(draw.rng, draw.aim, least, most, draw.size)
+    (at, long), weight, units = draw_stretch(
+        draw.rng, draw.aim, least, most, (draw.given("place"), draw.given("long"))
+    )
+    draw.keep("place", units[0])
+    draw.keep("long", units[1])
     middle, long = at[:, None], long[:, None]
     place = np.arange(c)
     near = (place >= middle - (long - 1) // 2) & (place <= middle + long // 2)
@@ -163,15 +209,20 @@ def _missing(draw: Draw) -> None:
 
 def _uneven(draw: Draw) -> None:
     layout, plane = draw.roof.layout, draw.roof.plane
-    middle, _, weight = draw_stretch(draw.rng, draw.aim, 1, 1, draw.size)
+    even = draw.rng.random(draw.size)
+    (middle, _), weight, units = draw_stretch(draw.rng, draw.aim, 1, 1, (draw.given("place"), even))
+    draw.keep("place", units[0])
     draw.weight *= weight
-    draw.uneven, weight = draw_high(draw.rng, *UNEVEN, draw.size, aimed=bool(draw.aim.near.any()))
+    draw.uneven, weight, top = draw_high(
+        draw.rng, *UNEVEN, draw.given("top"), aimed=bool(draw.aim.near.any())
+    )
+    draw.keep("top", top)
     draw.weight *= weight
     at, along = layout.clamp_xy, layout.row_way[layout.clamp_row[middle]]
     apart = along @ at.T - np.sum(along * at[middle], axis=1, keepdims=True)
-    long = draw.rng.uniform(1.5, 8.0, (draw.size, 1))
+    long = draw.uniform("along", 1.5, 8.0)[:, None]
     row = layout.clamp_row
-    one_row = draw.rng.random((draw.size, 1)) < 0.5
+    one_row = draw.unit("one row")[:, None] < 0.5
     under = np.where(one_row, row == row[middle][:, None], plane == plane[middle][:, None])
     heap = np.where(under, np.exp(-0.5 * (apart / long) ** 2), 0.0)
     draw.heaped = 1.0 + draw.uneven[:, None] * heap
@@ -180,25 +231,25 @@ def _uneven(draw: Draw) -> None:
 
 def _wrong(draw: Draw) -> None:
     row = draw.roof.layout.clamp_row
-    which = draw.rng.integers(0, row.max() + 1, (draw.size, 1))
-    everywhere = draw.rng.random((draw.size, 1)) < 0.3
+    which = draw.choice("which", int(row.max()) + 1)[:, None]
+    everywhere = draw.unit("everywhere")[:, None] < 0.3
     on = everywhere | (row == which)
-    draw.wrong = on.mean(axis=1)
+    draw.wrong, draw.wrong_at = on.mean(axis=1), on
     draw.flawed = draw.flawed | on
-    hold = draw.rng.uniform(0.15, 0.6, (draw.size, 1))
+    hold = draw.uniform("hold", 0.15, 0.6)[:, None]
     draw.share = np.where(on, hold, 1.0) * draw.share
     draw.sizes |= {"wrong clamps": on.sum(axis=1), "wrong hold": hold[:, 0]}
 
 
 def _ends(draw: Draw) -> None:
-    draw.ends = draw.rng.uniform(1.0, 2.5, draw.size)
+    draw.ends = draw.uniform("ends", 1.0, 2.5)
     draw.sizes["ends"] = draw.ends
 
 
 def _one_plane(draw: Draw) -> None:
     planes = np.unique(draw.roof.plane)
-    which = planes[draw.rng.integers(0, len(planes), (draw.size, 1))]
-    held = draw.rng.uniform(0.5, 1.0, (draw.size, 1))
+    which = planes[draw.choice("which", len(planes))][:, None]
+    held = draw.uniform("held", 0.5, 1.0)[:, None]
     draw.bond = np.where(draw.roof.plane == which, 0.0, held)
     draw.sizes["held elsewhere"] = held[:, 0]
 
@@ -209,28 +260,65 @@ def _parted(draw: Draw) -> None:
     drawn = (
         share if (near == may).all() or not near.any() else PLAIN * share + (1.0 - PLAIN) * near / near.sum()
     )
-    draw.splice = draw.rng.choice(len(share), draw.size, p=drawn)
+    given, below = draw.given("splice"), np.concatenate([[0.0], np.cumsum(share)])
+    by_aim = draw.rng.choice(len(share), draw.size, p=drawn)
+    by_grid = np.clip(np.searchsorted(below, np.nan_to_num(given), side="right") - 1, 0, len(share) - 1)
+    within = below[by_aim] + draw.rng.random(draw.size) * share[by_aim]
+    draw.splice = np.where(np.isnan(given), by_aim, by_grid)
+    draw.keep("splice", np.where(np.isnan(given), within, given))
     draw.weight *= np.divide(share, drawn, out=np.ones_like(drawn), where=may)[draw.splice]
+
+
+def _unscrewed(draw: Draw) -> None:
+    _parted(draw)
+    draw.screwed = np.zeros(draw.size, dtype=bool)
+    hold = draw.uniform("pry", *PRY)
+    left, right = splice_sides(draw.roof)
+    pries = np.zeros(draw.share.shape, dtype=bool)
+    sample = np.arange(draw.size)
+    pries[sample, left[draw.splice]] = pries[sample, right[draw.splice]] = True
+    draw.flawed = draw.flawed | pries
+    draw.share = np.where(pries, hold[:, None], 1.0) * draw.share
+    draw.sizes["pry hold"] = hold
+
+
+def splice_sides(roof: Roof) -> tuple[IntArray, IntArray]:
+    """Last clamp left and first clamp right of each splice, both (s,)."""
+    links = roof.case.roof.splices
+    place = np.zeros(0, dtype=np.int64) if links is None else links.place
+    return place - 1, place
 
 
 CHANGES: dict[str, tuple[Change, str]] = {
     "more snow": (_more_snow, "snow about twice (1 to 4 times) what is usual for the roof"),
     "drift": (_drift, "drift about 1.8 times (0.8 to 4 times) that of the standard"),
-    "weak batch": (_weak, "some clamps, scattered or side by side, hold 25 to 80 % of their strength"),
+    "weak batch": (
+        _weak,
+        "some clamps, scattered or side by side (as 1 / length), hold 25 to 80 % of their strength",
+    ),
     "loose clamps": (
         _loose,
-        "5 to 50 % of the clamps, or some side by side, were never tightened and hold 10 to 60 %",
+        "5 to 50 % of the clamps, or some side by side (as 1 / length), were never tightened and hold 10 to "
+        "60 %",
     ),
     "uneven snow": (
         _uneven,
         "snow heaped above one row or all rows of a plane where no standard has a drift: 1.3 to 4 times as "
         "much at its top, over a deviation of 1.5 to 8 m",
     ),
-    "missing clamps": (_missing, f"1 to {LONGEST_GAP} clamps side by side were never there"),
+    "missing clamps": (
+        _missing,
+        f"1 to {LONGEST_GAP} clamps side by side were never there, k of them by 1 / k",
+    ),
     "wrong clamp": (_wrong, "one row, or every row, has clamps that hold 15 to 60 % on this seam"),
     "row ends": (_ends, "snow from beside a partial row leans on its ends, 1 to 2.5 times the bound"),
     "bond of one plane": (_one_plane, "one plane let go, on the others half or more of the pull was held"),
     "splice parted": (_parted, "one splice had parted before"),
+    "splice never screwed": (
+        _unscrewed,
+        "one splice had no screws: it passes on nothing, and the end clamps of the two rails beside it, "
+        "which the snow then twists and pries, hold 40 to 100 % of their strength",
+    ),
 }
 USUAL = (
     "Usual for all: snow without drift lognormal about 0.6 of the case (0.25 to 1.4); drift 0.5 to 1.5 times "
@@ -274,6 +362,6 @@ def possible(roof: Roof) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...]]:
     if not roof.may_part.any():
         no_splice = not len(roof.layout.splice_s)
         why = "the rails have no splice" if no_splice else "no splice has two clamps on both sides"
-        cannot.append(("splice parted", why))
+        cannot += [("splice parted", why), ("splice never screwed", why)]
     out = {cause for cause, _ in cannot}
     return tuple(cause for cause in CHANGES if cause not in out), tuple(cannot)

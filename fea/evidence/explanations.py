@@ -6,7 +6,8 @@ than by its distributions, and with which weights.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 from fea.evidence.aim import Aim, draw_snow
 from fea.evidence.causes import AND, CHANGES, SPLICE_SHARE, Draw, Roof, Strengths, snow_of
 from fea.evidence.counterparts import missing_as_found, stands_for
+from fea.evidence.grids import BY_GRID, Grid, mixture_weight
 from fea.failure.assembled import PARTS, SpliceLoads
 from fea.failure.cascade import FailureSamples, cascade
 from fea.failure.study import strength_shares
@@ -23,7 +25,10 @@ from fea.sampling.streams import batches, stream
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+Drawn = tuple[Aim, Grid | None]  # by what samples are drawn
+
 BATCH = 500
+ROUND = 100_000  # batches, more than a round has
 HIGHEST = 20.0  # times the snow of the case that are looked at for the roof as meant
 
 
@@ -65,6 +70,12 @@ class Bank:
     sizes : dict of str to (n,) float
         How large what the explanation changes is, and the snow above the clamps that gave way, by the names
         of `fea.evidence.sizes.SIZES`; NaN where there is none.
+    wrong : (n, j) float
+        Clamps of the wrong type in each group of `Looked.kinds`.
+    unscrewed : (n,) bool
+        Whether the splice of `parted` never had screws.
+    first, units, rounds
+        What `fea.evidence.grids.mixture_weight` weights all rounds by.
     """
 
     cause: str
@@ -83,12 +94,18 @@ class Bank:
     torn: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
     absent: Array = field(default_factory=lambda: np.zeros((0, 0)))
     sizes: dict[str, Array] = field(default_factory=dict)
+    wrong: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    unscrewed: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    first: Array = field(default_factory=lambda: np.zeros(0))
+    units: dict[str, Array] = field(default_factory=dict)
+    rounds: tuple[tuple[Grid | None, int], ...] = ()
 
 
 @dataclass(frozen=True)
 class Looked:
     """Where more was looked at than what came off: clamps (k,), and groups of clamps.
 
+    Clamps of `pulled` were as they stood, or `tightened` before.
     `there` are clamps that were seen to be clamps; `gave_way` (c,) are those that were found so, for which
     those of the samples stand (`fea.evidence.counterparts`), of the `known` (c,) ones; None for no such.
     """
@@ -97,7 +114,9 @@ class Looked:
     screws: tuple[IntArray, ...] = ()
     marks: tuple[IntArray, ...] = ()
     pulled: tuple[IntArray, ...] = ()
+    tightened: tuple[bool, ...] = ()
     there: tuple[IntArray, ...] = ()
+    kinds: tuple[IntArray, ...] = ()
     known: NDArray[np.bool_] | None = None
     gave_way: NDArray[np.bool_] | None = None
 
@@ -172,30 +191,55 @@ def sample_bank(
     seed: int,
     aim: Aim | None = None,
     looked: Looked | None = None,
+    grid: Grid | None = None,
+    number: int = 0,
 ) -> Bank:
-    """Samples of one explanation, or of two at once; batches have random numbers of their own."""
+    """Samples of one explanation, or of two at once; batches have random numbers of their own.
+
+    Those of round `number` are drawn by a `grid` too; weights are those of `add_round` alone then.
+    """
     parts = [
-        _sample(roof, cause, strengths, (seed, batch, size), aim, looked)[0]
+        _sample(roof, cause, strengths, (seed, number * ROUND + batch, size), aim, looked, grid)[0]
         for batch, size in batches(count, BATCH)
     ]
-    joined = {
-        one.name: np.concatenate([getattr(part, one.name) for part in parts])
-        for one in fields(Bank)
-        if one.name not in ("cause", "signs", "sizes")
-    }
-    signs, sizes = (
-        {name: np.concatenate([of[name] for of in every]) for name in every[0]}
-        for every in ([part.signs for part in parts], [part.sizes for part in parts])
-    )
-    return Bank(cause=cause, signs=signs, sizes=sizes, **joined)
+    return replace(_joined(parts), rounds=((grid, count),))
+
+
+def add_round(bank: Bank, more: Bank) -> Bank:
+    """Samples of two rounds as one mixture."""
+    both = _joined((bank, more))
+    rounds = (*bank.rounds, *more.rounds)
+    return replace(both, rounds=rounds, weight=mixture_weight(both.units, both.first, rounds))
+
+
+def _joined(parts: Sequence[Bank]) -> Bank:
+    joined: dict[str, Any] = {}
+    for one in fields(Bank):
+        values = [getattr(part, one.name) for part in parts]
+        if one.name in ("signs", "sizes", "units"):
+            joined[one.name] = {name: np.concatenate([of[name] for of in values]) for name in values[0]}
+        elif one.name not in ("cause", "rounds"):
+            joined[one.name] = np.concatenate(values)
+    return Bank(cause=parts[0].cause, **joined)
 
 
 def course_of(
-    roof: Roof, cause: str, strengths: Strengths, count: int, seed: int, number: int, aim: Aim | None = None
+    roof: Roof,
+    bank: Bank,
+    strengths: Strengths,
+    seed: int,
+    number: int,
+    aim: Aim | None = None,
 ) -> Course:
-    """How one sample of `sample_bank` went, drawn again."""
+    """How one sample of a bank went, drawn again."""
+    which = 0
+    while number >= bank.rounds[which][1]:  # a few rounds
+        number -= bank.rounds[which][1]
+        which += 1
+    grid, count = bank.rounds[which]
     batch, size = list(batches(count, BATCH))[number // BATCH]
-    _, found, draw = _sample(roof, cause, strengths, (seed, batch, size), aim, None)
+    of = (seed, which * ROUND + batch, size)
+    _, found, draw = _sample(roof, bank.cause, strengths, of, aim, None, grid)
     one = number % BATCH
     return Course(
         found.at[one],
@@ -210,6 +254,46 @@ def course_of(
     )
 
 
+def _begin(
+    roof: Roof, cause: str, strengths: Strengths, rng: np.random.Generator, size: int, by: Drawn
+) -> Draw:
+    """What is unknown of every roof, before an explanation changes it."""
+    c, (aim, grid) = roof.case.clamps, by
+    draw = Draw(
+        rng=rng,
+        roof=roof,
+        aim=aim,
+        case=roof.case,
+        weight=np.ones(size),
+        mass=np.ones(size),
+        drift=np.ones(size),
+        bond=np.zeros((size, c)),
+        ends=np.zeros(size),
+        share=np.ones((size, c)),
+        missing=np.zeros((size, c), dtype=bool),
+        wrong=np.zeros(size),
+        wrong_at=np.zeros((size, c), dtype=bool),
+        loose=np.zeros((size, c), dtype=bool),
+        flawed=np.zeros((size, c), dtype=bool),
+        heaped=np.ones((size, c)),
+        uneven=np.zeros(size),
+        splice=np.full(size, -1),
+        screwed=np.ones(size, dtype=bool),
+        tight=np.ones((size, c)),
+        by_grid=np.zeros(size, dtype=bool) if grid is None else rng.random(size) < BY_GRID,
+        grid=grid,
+    )
+    draw.mass, draw.weight, unit = draw_snow(rng, draw.given("snow"), *snow_of(cause), aim.load)
+    draw.keep("snow", unit)
+    draw.drift = draw.uniform("usual drift", 0.5, 1.5)
+    draw.bond = np.repeat(draw.uniform("bond", 0.0, 0.3)[:, None], c, axis=1)
+    draw.ends = draw.unit("usual ends")
+    shared = draw.normal("strength")[:, None]
+    own = rng.standard_normal((size, c))
+    draw.share = strength_shares(strengths.scatter, strengths.together, shared, own)
+    return draw
+
+
 def _sample(
     roof: Roof,
     cause: str,
@@ -217,6 +301,7 @@ def _sample(
     of: tuple[int, int, int],
     aim: Aim | None,
     looked: Looked | None,
+    grid: Grid | None = None,
 ) -> tuple[Bank, FailureSamples, Draw]:
     """One batch, given by seed, number and size; how it went; what was drawn."""
     c, (seed, batch, size) = roof.case.clamps, of
@@ -226,30 +311,12 @@ def _sample(
     rng = stream(seed, batch, purpose=purpose)
     aim = Aim(np.zeros(c, dtype=bool)) if aim is None else aim
     looked = looked or Looked()
-    shared, own = rng.standard_normal((size, 1)), rng.standard_normal((size, c))
-    mass, weight = draw_snow(rng, size, *snow_of(cause), aim.load)
-    draw = Draw(
-        rng=rng,
-        roof=roof,
-        aim=aim,
-        case=roof.case,
-        weight=weight,
-        mass=mass,
-        drift=rng.uniform(0.5, 1.5, size),
-        bond=np.repeat(rng.uniform(0.0, 0.3, (size, 1)), c, axis=1),
-        ends=rng.uniform(0.0, 1.0, size),
-        share=strength_shares(strengths.scatter, strengths.together, shared, own),
-        missing=np.zeros((size, c), dtype=bool),
-        wrong=np.zeros(size),
-        loose=np.zeros((size, c), dtype=bool),
-        flawed=np.zeros((size, c), dtype=bool),
-        heaped=np.ones((size, c)),
-        uneven=np.zeros(size),
-        splice=np.full(size, -1),
-    )
+    draw = _begin(roof, cause, strengths, rng, size, (aim, grid))
     for one in causes:
+        draw.now = one
         CHANGES[one][0](draw)
-    release, relief = rng.uniform(1.0, 2.0, size), rng.uniform(0.0, 1.0, size)
+    draw.now = ""
+    release, relief = draw.uniform("release", 1.0, 2.0), draw.unit("relief")
     case = draw.case
     still, drift = case.usual_snow
     found = cascade(
@@ -269,11 +336,16 @@ def _sample(
     torn = np.zeros((size, c), dtype=bool)
     at, parted = np.nonzero((found.splice_order >= 0) & (found.splice_state == PARTS))  # not one that yields
     torn[at, roof.splice_at[parted]] = True
-    loose, never = draw.loose, draw.missing
+    loose, never, wrong = draw.loose, draw.missing, draw.wrong_at
+    as_made = draw.share / draw.tight
     if looked.gave_way is not None and looked.known is not None:
         seen = looked.known & looked.gave_way
         to, back = stands_for(roof.layout.clamp_row, seen, looked.known & gave_way)
-        loose, never = np.take_along_axis(loose, back, axis=1), missing_as_found(never, seen, to, back)
+        loose = np.take_along_axis(loose, back, axis=1)
+        wrong = np.take_along_axis(wrong, back, axis=1)
+        as_made = np.take_along_axis(as_made, back, axis=1)
+        never = missing_as_found(never, seen, to, back)
+    held = [as_made if tight else draw.share for tight in looked.tightened]
     bank = Bank(
         cause,
         gave_way,
@@ -283,14 +355,20 @@ def _sample(
         _signs(draw, gave_way, cause),
         np.where(draw.splice < 0, -1, np.append(roof.splice_at, -1)[draw.splice]),
         draw.weight,
-        _depths(draw)[:, looked.depth],
-        _in_groups(loose, looked.screws),
-        _in_groups(never, looked.marks),
-        _in_groups(draw.share, looked.pulled) / [len(group) for group in looked.pulled],
-        _scatter(draw.share, looked.pulled),
-        torn,
-        _in_groups(never, looked.there),
-        {name: value.astype(float) for name, value in (draw.sizes | _torn_snow(draw, gave_way)).items()},
+        depth=_depths(draw)[:, looked.depth],
+        loose=_in_groups(loose, looked.screws),
+        never=_in_groups(never, looked.marks),
+        pulled=_by_group(held, looked.pulled, np.mean),
+        scatter=_by_group(held, looked.pulled, np.std),
+        torn=torn,
+        absent=_in_groups(never, looked.there),
+        sizes={
+            name: value.astype(float) for name, value in (draw.sizes | _torn_snow(draw, gave_way)).items()
+        },
+        wrong=_in_groups(wrong, looked.kinds),
+        unscrewed=~draw.screwed,
+        first=draw.weight,
+        units=draw.units,
     )
     return bank, found, draw
 
@@ -301,10 +379,10 @@ def _in_groups(value: NDArray[Any], groups: tuple[IntArray, ...]) -> Array:
     return np.stack(sums, axis=1) if sums else np.zeros((len(value), 0))
 
 
-def _scatter(value: Array, groups: tuple[IntArray, ...]) -> Array:
-    """Root mean squares (n, j) about the mean of some groups of clamps."""
-    found = [value[:, group].std(axis=1) for group in groups]
-    return np.stack(found, axis=1) if found else np.zeros((len(value), 0))
+def _by_group(held: Sequence[Array], groups: tuple[IntArray, ...], of: Callable[..., Any]) -> Array:
+    """Mean or root mean square about it (n, j) of some groups of clamps, each of its own strengths (n, c)."""
+    found = [of(value[:, group], axis=1) for value, group in zip(held, groups, strict=True)]
+    return np.stack(found, axis=1) if found else np.zeros((0, 0))
 
 
 def _splices(draw: Draw) -> SpliceLoads | None:
@@ -318,7 +396,7 @@ def _splices(draw: Draw) -> SpliceLoads | None:
         share = strength_shares(own.scatter, 0.0, zero, draw.rng.standard_normal((n, s)))
     else:
         low, high = np.log(SPLICE_SHARE)
-        share = np.exp(draw.rng.uniform(low, high, (n, 1)) * np.ones(s))  # of one make
+        share = np.exp(draw.uniform("splice strength", low, high)[:, None] * np.ones(s))  # of one make
     left, right = links.between
     heaped = 0.5 * (draw.heaped[:, left] + draw.heaped[:, right])
     still, drift = own.snow[draw.case.usual_place]
@@ -382,11 +460,17 @@ def _signs(draw: Draw, gave_way: NDArray[np.bool_], cause: str) -> dict[str, Arr
         "drift": draw.drift if "drift" in cause.split(AND) else np.minimum(draw.drift, 1.5),
         "uneven": draw.uneven,
         "standing": np.where(some, (stands * draw.share).sum(axis=1) / count, 1.0),
+        "torn": np.where(
+            came_off.any(axis=1),
+            (came_off * draw.share / draw.tight).sum(axis=1) / np.maximum(came_off.sum(axis=1), 1),
+            1.0,
+        ),
         "loose": (stands & draw.loose).sum(axis=1) / count,
         "loose gone": (came_off & draw.loose).sum(axis=1) / np.maximum(came_off.sum(axis=1), 1),
         "never there": draw.missing.sum(axis=1).astype(float),
         "wrong": draw.wrong,
-        "splice": (draw.splice >= 0).astype(float),
+        "splice": ((draw.splice >= 0) & draw.screwed).astype(float),
+        "splice screws": (~draw.screwed).astype(float),
         "held elsewhere": draw.bond.max(axis=1),
         "ends": draw.ends,
     }

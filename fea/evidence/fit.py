@@ -1,14 +1,4 @@
-"""How well each explanation fits what was found, and what should be measured next.
-
-Samples that come near to what was found are weighted by how near: how many clamps of each row gave way, where
-their middle lies, how far they are spread, in how many groups they stand (approximate Bayesian computation
-with a normal kernel cut off at `NEAR` widths; Beaumont 2019, Annu. Rev. Stat. Appl. 6, from memory).
-The kernel is as wide as what was found is in doubt, so that no explanation is thrown out for a clamp more or
-less, and wider where too few samples come near by their clamps alone: what is measured besides never makes
-the comparison looser, so that more evidence does not blunt it. Snow measured where it lay or fell, depth
-along the rows, pull tests, and splices, screws and seams that were looked at have likelihoods of their own
-and are never compared more loosely. Samples carry the weights of `fea.evidence.aim`.
-"""
+"""How well each explanation fits what was found, and what should be measured next."""
 
 from __future__ import annotations
 
@@ -20,70 +10,22 @@ from numpy.typing import NDArray
 from scipy.stats import t as student
 
 from fea.evidence.causes import AND, CHANGES, snow_of
+from fea.evidence.compare import ENOUGH, NEAR, Found, Told, effective, told_of, weigh
 from fea.evidence.explanations import Bank
-from fea.evidence.looks import TRACE, Rail, beside, count_square, splice_states, splices_seen
+from fea.evidence.looks import TRACE, beside, splice_states
 from fea.evidence.unexplained import Miss, Reading, misses_of, splice_misses
 from fea.sampling.streams import stream
 from roofmodel.layout import Layout
 
 Array = NDArray[np.float64]
 
-COUNT_DOUBT = 0.08  # of the number of clamps that gave way in a row, beside half a clamp
-PLACE_DOUBT = 0.04  # of a row's length, for the middle of what gave way and its spread
 DRAWS = 400  # of the interval
 BINS = 24
-NEAR = 3.0  # widths of the kernel
-ENOUGH = 60.0  # effective samples of all explanations whose clamps are near those that were found
-LOOSER = (1.0, 1.25, 1.5, 2.0, 2.5, 3.0)  # times as wide as the doubt
 RIM = (0.003, 0.997)  # of the samples' snow, between which it is looked for
 SLIGHT = 1e-3  # weight over the largest that no quantile stands on
 AT_RIM = 0.04  # of that range, from its ends
 TELLS = 4.0  # effective samples below which the ends of the snow are not told
 FEW = 20.0  # samples near what was found, below which the ranking is not to be trusted
-
-
-@dataclass(frozen=True)
-class Found:
-    """What was found, as it is compared.
-
-    Attributes
-    ----------
-    known, gave_way : (c,) bool
-    doubt : (c,) float
-    load : (float, float)
-        Snow without drift over that of the case, and its deviation; NaN for not measured.
-    fallen : (float, float)
-        [N]
-    rails : tuple of (int, str, float, bool or None)
-        Clamp nearest to a splice that was looked at, how it was found, the doubt, and whether a parted one
-        looked fresh; None for not told.
-    along : tuple of (float, float)
-        Snow at the clamps of `Looked.depth` over that which lies even, and its deviation. [-]
-    screws : tuple of (int, int, float)
-        Clamps that were looked at in each group of `Looked.screws`, how many were loose, the doubt of each.
-    marks : tuple of (int, int, float)
-        The same of `Looked.marks`: how many left no mark.
-    there : tuple of (int, int, float)
-        The same of `Looked.there`: clamps that were seen, and how many were never there: none.
-    pulled : tuple of (float, float)
-        Mean strength of each group of `Looked.pulled` over that of all as meant, and its deviation. [-]
-    scatter : tuple of float
-        How far the strengths of each of these scatter, over the same, as well known as the mean; NaN for not
-        told. [-]
-    """
-
-    known: NDArray[np.bool_]
-    gave_way: NDArray[np.bool_]
-    doubt: Array
-    load: tuple[float, float]
-    fallen: tuple[float, float]
-    rails: tuple[Rail, ...] = ()
-    along: tuple[tuple[float, float], ...] = ()
-    screws: tuple[tuple[int, int, float], ...] = ()
-    marks: tuple[tuple[int, int, float], ...] = ()
-    pulled: tuple[tuple[float, float], ...] = ()
-    scatter: tuple[float, ...] = ()
-    there: tuple[tuple[int, int, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -152,87 +94,16 @@ NOISE = {  # deviation of a measurement of each sign
     "drift": 0.2,
     "uneven": 0.25,
     "standing": 0.08,
+    "torn": 0.15,
     "loose": 0.03,
     "loose gone": 0.15,
     "never there": 0.4,
     "wrong": 0.03,
     "splice": 0.15,
+    "splice screws": 0.15,
     "held elsewhere": 0.15,
     "ends": 0.4,
 }
-
-
-def summaries(layout: Layout, known: NDArray[np.bool_], gave_way: NDArray[np.bool_]) -> Array:
-    """Number, middle, spread and groups (n, r, 4) of the known clamps of each row that gave way, (n, c).
-
-    Middle and spread are shares of the row's length.
-    """
-    row, rows = layout.clamp_row, len(layout.row_name)
-    member = np.zeros((len(row), rows))
-    member[np.arange(len(row)), row] = known
-    place = (layout.clamp_s / layout.row_length[row])[:, None]
-    lost = np.atleast_2d(gave_way).astype(float)
-    count = lost @ member
-    safe = np.maximum(count, 1.0)
-    middle = lost @ (member * place) / safe
-    square = lost @ (member * place**2) / safe
-    spread = np.sqrt(np.maximum(square - middle**2, 0.0))
-    lost = lost * known
-    begins = lost * np.concatenate(
-        [np.ones((len(lost), 1)), (lost[:, :-1] == 0.0) | (row[1:] != row[:-1])], axis=1
-    )
-    return np.stack([count, middle, spread, begins @ member], axis=2)
-
-
-def of_clamps(layout: Layout, found: Found, bank: Bank) -> tuple[tuple[Reading, ...], NDArray[np.bool_]]:
-    """What gave way, row by row, as readings; and whether any known clamp did, (n,)."""
-    seen = summaries(layout, found.known, found.gave_way)[0]
-    made = summaries(layout, found.known, bank.gave_way)
-    count = seen[:, 0]
-    told = np.where(found.known, found.doubt * (1.0 - found.doubt), 0.0)  # variance of a misread clamp
-    misread = np.bincount(layout.clamp_row, told, minlength=len(count))
-    number = np.sqrt(0.25 + (COUNT_DOUBT * count) ** 2 + misread)
-    # The middle and spread of few are told less well than those of many.
-    place = PLACE_DOUBT + 0.1 / np.maximum(count, 1.0)
-    wide = np.stack([number, place, place, 0.5 + 0.25 * seen[:, 3]], axis=1)
-    readings = []
-    for r, name in enumerate(layout.row_name):
-        both = (made[:, r, 0] > 0.0) & (count[r] > 0.0)
-        for k, what in enumerate(("count", "middle", "spread", "groups")):
-            value = np.where(both, made[:, r, k], np.nan) if k in (1, 2) else made[:, r, k]
-            readings.append(Reading(what, name, value, float(seen[r, k]), float(wide[r, k]), True))
-    return tuple(readings), np.asarray(made[:, :, 0].any(axis=1))
-
-
-def of_measures(found: Found, bank: Bank) -> tuple[Reading, ...]:
-    """What was measured or looked at besides, as readings that are never compared more loosely."""
-    readings = [
-        Reading("depth", str(k), bank.depth[:, k], over, wide, False)
-        for k, (over, wide) in enumerate(found.along)
-    ]
-    if np.isfinite(found.load[0]):
-        readings.append(Reading("load", "", bank.mass, *found.load, False))
-    if np.isfinite(found.fallen[0]):
-        readings.append(Reading("fallen", "", bank.fallen, *found.fallen, False))
-    counts = (
-        ("loose", bank.loose, found.screws),
-        ("never", bank.never, found.marks),
-        ("absent", bank.absent, found.there),
-    )
-    for what, made, looks in counts:
-        for k, (looked, count, doubt) in enumerate(looks):
-            told = made[:, k] * (1.0 - doubt) + (looked - made[:, k]) * doubt
-            wide = float(np.sqrt(0.25 + looked * doubt * (1.0 - doubt)))
-            far = count_square(made[:, k], looked, count, doubt)
-            readings.append(Reading(what, str(k), told, float(count), wide, False, far))
-    for k, (share, wide) in enumerate(found.pulled):
-        readings.append(Reading("pulled", str(k), bank.pulled[:, k], share, wide, False))
-    for k, scatter in enumerate(found.scatter):
-        if np.isfinite(scatter):
-            readings.append(
-                Reading("scatter", str(k), bank.scatter[:, k], scatter, found.pulled[k][1], False)
-            )
-    return tuple(readings)
 
 
 def fit(
@@ -243,39 +114,13 @@ def fit(
     The intervals are those of `_drawn_again` and `_interval`.
     """
     prior = np.asarray(priors, dtype=float) / np.sum(priors)
-    clamps = [of_clamps(layout, found, bank) for bank in banks]
-    # Known not to be so where no known clamp gave way.
-    square = [np.where(any_, sum(one.square for one in of), np.inf) for of, any_ in clamps]
-    measures = [of_measures(found, bank) for bank in banks]
-    exact = [
-        (
-            np.stack([one.square for one in of], axis=1) if of else np.zeros((len(bank.mass), 0)),
-            splices_seen(layout, found.rails, bank),
-        )
-        for of, bank in zip(measures, banks, strict=True)
-    ]
-    loose, near, bare, weights, strict = LOOSER[-1], [], [], [], 0.0
-    by_clamps: list[Array] = []
-    for loose in LOOSER:  # a few
-        near = [one < (NEAR * loose) ** 2 for one in square]
-        by_clamps = [
-            bank.weight * np.where(there, np.exp(-0.5 * one / loose**2), 0.0)
-            for bank, one, there in zip(banks, square, near, strict=True)
-        ]
-        bare = [  # without splices
-            w * np.exp(-0.5 * far.sum(axis=1)) for w, (far, _) in zip(by_clamps, exact, strict=True)
-        ]
-        weights = [w * chance for w, (_, chance) in zip(bare, exact, strict=True)]
-        enough = effective(  # banks differ in size, their means count
-            np.concatenate([p * w / len(w) for p, w in zip(prior, by_clamps, strict=True)])
-        )
-        strict = enough if loose == LOOSER[0] else strict
-        if enough >= ENOUGH:
-            break
-    near = [there & (far < NEAR**2).all(axis=1) for there, (far, _) in zip(near, exact, strict=True)]
+    told = [told_of(layout, found, bank) for bank in banks]
+    weighed = weigh(told, banks, prior)
+    weights, loose = weighed.weights, weighed.loose
+    near = [(one.square < (NEAR * loose) ** 2) & (one.far < NEAR**2).all(axis=1) for one in told]
     mean = np.array([w.mean() for w in weights])
     posterior = _shared(prior * mean)
-    most = [_most(of) for of in measures]
+    most = [_most(one.measures) for one in told]
     low, high = _interval(prior, *_drawn_again(weights, near, most, stream(seed, 0, purpose=7)))
     fits = [
         Fit(
@@ -287,19 +132,21 @@ def fit(
             float(near[i].sum()),
             load_range(bank, weights[i]),
             weights[i],
-            _nearest(square[i], *exact[i]),
+            _nearest(told[i]),
             loose,
-            strict,
+            weighed.strict,
             effective(weights[i]),
             (
                 *misses_of(
-                    (*clamps[i][0], *measures[i]),
-                    bank.weight * exact[i][1] * clamps[i][1],
+                    (*told[i].clamps, *told[i].measures),
+                    bank.weight * told[i].splices * told[i].rails * told[i].some,
                     loose,
                     NEAR,
-                    bank.weight * clamps[i][1],
+                    bank.weight * told[i].some,
                 ),
-                *splice_misses(splice_states(layout, found.rails, bank), bare[i], by_clamps[i]),
+                *splice_misses(
+                    splice_states(layout, found.rails, bank), weighed.bare[i], weighed.by_clamps[i]
+                ),
             ),
         )
         for i, bank in enumerate(banks)
@@ -307,8 +154,9 @@ def fit(
     return tuple(sorted(fits, key=lambda one: -one.posterior))
 
 
-def _nearest(square: Array, far: Array, chance: Array) -> int:
-    return int(np.argmin(square + far.sum(axis=1) - 2.0 * np.log(np.maximum(chance, TRACE))))
+def _nearest(one: Told) -> int:
+    chance = np.maximum(one.splices * one.rails, TRACE)
+    return int(np.argmin(one.square + one.far.sum(axis=1) - 2.0 * np.log(chance)))
 
 
 def _most(readings: tuple[Reading, ...]) -> float:
@@ -371,12 +219,6 @@ def _shared(value: Array) -> Array:
     total = value.sum(axis=-1, keepdims=True)
     even = np.full_like(value, 1.0 / value.shape[-1])
     return np.where(total > 0.0, value / np.where(total > 0.0, total, 1.0), even)
-
-
-def effective(weight: Array) -> float:
-    """Effective number of samples (Kish 1965)."""
-    square = float((weight**2).sum())
-    return float(weight.sum()) ** 2 / square if square > 0.0 else 0.0
 
 
 def load_range(bank: Bank, weight: Array) -> Array:
@@ -442,27 +284,38 @@ def quantiles(value: Array, weight: Array, count: float = np.inf) -> Array:
     return np.interp([0.05 - out, 0.5, 0.95 + out], share, value[order])
 
 
+def _beside(layout: Layout | None, told: Sequence[int]) -> NDArray[np.bool_]:
+    """Clamps (c + 1,) beside some splices; the last stands for no splice."""
+    if layout is None:
+        return np.zeros(1, dtype=bool)
+    near = np.zeros(len(layout.clamp_row) + 1, dtype=bool)
+    for clamp in told:  # a few
+        near[:-1] |= beside(layout, clamp)
+    return near
+
+
 def further(
-    fits: Sequence[Fit], banks: Sequence[Bank], layout: Layout | None = None, told: Sequence[int] = ()
+    fits: Sequence[Fit],
+    banks: Sequence[Bank],
+    layout: Layout | None = None,
+    told: Sequence[int] = (),
+    screws: Sequence[int] = (),
 ) -> tuple[Measurement, ...]:
     """Measurements by what they would tell apart, the best first.
 
     Expected information about the explanation: the mutual information of explanation and reading, from
-    histograms of the weighted samples blurred by the reading's deviation. Splices next to the clamps `told`
-    were looked at already: only those that are left can tell more.
+    histograms of the weighted samples blurred by the reading's deviation. Splices next to the clamps `told`,
+    and their screws next to the clamps `screws`, were looked at already: only those left can tell more.
     """
     by_cause = {bank.cause: bank for bank in banks}
-    seen = np.zeros(0 if layout is None else len(layout.clamp_row) + 1, dtype=bool)
-    for clamp in told:
-        if layout is not None:
-            seen[:-1] |= beside(layout, clamp)
+    seen = {"splice": _beside(layout, told), "splice screws": _beside(layout, screws)}
     posterior = np.array([one.posterior for one in fits])
     found = []
     for sign, noise in NOISE.items():
         values = [by_cause[one.cause].signs[sign] for one in fits]
-        if sign == "splice" and len(seen):
+        if layout is not None and sign in seen:
             values = [
-                np.where(seen[by_cause[one.cause].parted], 0.0, value)
+                np.where(seen[sign][by_cause[one.cause].parted], 0.0, value)
                 for one, value in zip(fits, values, strict=True)
             ]
         low = min(float(v.min()) for v in values) - 3.0 * noise

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import binom
@@ -18,6 +20,10 @@ BESIDE = 2  # clamps from a splice that tear or bend it
 SEEN = {"parted": (0.8, 0.15, 0.01), "bent": (0.2, 0.55, 0.04), "whole": (0.0, 0.30, 0.95)}
 # Chance that a parted splice is told fresh, if it had parted before and if it tore with the row (judgment).
 FRESH = (0.2, 0.9)
+UNSCREWED = {"parted": 0.5, "bent": 0.3, "whole": 0.2}  # the same if it never had screws (judgment)
+# Chance of a bend in the rail away from splices where a stretch of lost clamps ends, within it, and where all
+# clamps beside it stand (judgment).
+SPAN_BENT = (0.5, 0.3, 0.02)
 TRACE = 1e-300  # of a chance
 
 
@@ -80,9 +86,34 @@ def splice_seen(layout: Layout, bank: Bank, rail: Rail) -> Array:
         own = old | bank.torn[:, near].any(axis=1)
     before, torn, still = SEEN[state]
     chance = np.where(own, before, np.where(close, torn, still))
+    if bank.unscrewed.size:
+        chance = np.where(old & bank.unscrewed, UNSCREWED[state], chance)
     told_wrong = 1.0 / len(SEEN)
     if fresh is not None:
         share = np.where(old, FRESH[0], np.where(own | close, FRESH[1], 0.5))
         chance = chance * (share if fresh else 1.0 - share)
         told_wrong *= 0.5
     return np.asarray((1.0 - doubt) * chance + doubt * told_wrong)
+
+
+def screws_seen(layout: Layout, told: Sequence[tuple[int, bool, float]], bank: Bank) -> Array:
+    """Chance (n,) of splices at which screws were looked for: at a clamp, whether set, the doubt."""
+    chance = np.ones(len(bank.mass))
+    bare = bank.unscrewed if bank.unscrewed.size else np.zeros(len(bank.mass), dtype=bool)
+    for clamp, there, doubt in told:  # a few
+        wrong = max(doubt, LEAST_DOUBT)
+        none = bare & (bank.parted >= 0) & beside(layout, clamp)[bank.parted]
+        chance *= np.where(none == there, wrong, 1.0 - wrong)
+    return chance
+
+
+def spans_seen(layout: Layout, told: Sequence[tuple[int, bool, float]], bank: Bank) -> Array:
+    """Chance (n,) of rails looked at away from splices: at a clamp, whether bent, the doubt."""
+    chance = np.ones(len(bank.mass))
+    ends, within, still = SPAN_BENT
+    for clamp, bent, doubt in told:  # a few
+        off = bank.gave_way[:, beside(layout, clamp)]
+        share = np.where(off.all(axis=1), within, np.where(off.any(axis=1), ends, still))
+        right = share if bent else 1.0 - share
+        chance *= (1.0 - doubt) * right + doubt * 0.5
+    return chance

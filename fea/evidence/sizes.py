@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.evidence.compare import effective
 from fea.evidence.explanations import Bank
-from fea.evidence.fit import TELLS, Fit, by_found_alone, effective, quantiles
+from fea.evidence.fit import TELLS, Fit, by_found_alone, quantiles
 
 Array = NDArray[np.float64]
 
@@ -25,6 +26,7 @@ SIZES = {  # what an explanation changes and the snow above what came off, with 
     "heap one row": "chance",
     "wrong clamps": "clamps",
     "wrong hold": "share",
+    "pry hold": "share",
     "drift": "times",
     "ends": "times",
     "held elsewhere": "share",

@@ -18,6 +18,7 @@ from roofmodel.project.evidence_schema import (
     PulledFound,
     RailFound,
     ScrewsFound,
+    TypesFound,
 )
 from roofmodel.project.load import Project, load_project
 from roofmodel.project.screw_tables import need_along
@@ -62,13 +63,19 @@ class Evidence:
     there : tuple of ((k,) int, float)
         Clamps that were seen to be clamps, and the doubt of each: bent, slipped, with their screws looked at,
         or standing in a row of which none gave way.
-    pulled : tuple of ((k,) int, float, float, float)
-        Clamps that were pulled to failure, the mean of what they held, its deviation, and how far they
-        scattered (root mean square); NaN for not told. [N]
+    pulled : tuple of ((k,) int, float, float, float, bool)
+        Clamps that were pulled to failure, the mean of what they held before they were torn off, its
+        deviation, how far they scattered (root mean square; NaN for not told), and whether they were
+        tightened first. [N]
     load : (float, float)
         Load without drift and its standard deviation; NaN for not measured. [Pa]
     fallen : (float, float)
         Weight of the snow that fell and its standard deviation; NaN for not measured. [N]
+    kinds : tuple of ((k,) int, int, float)
+        Clamps whose type was checked, how many were wrong, and the doubt of each.
+    splice_screws, spans : tuple of (int, bool, float)
+        Clamp nearest to a splice, whether its screws had been set; clamp nearest to a place of a rail away
+        from splices, whether it is bent; the doubt of both.
     """
 
     path: Path
@@ -83,9 +90,12 @@ class Evidence:
     screws: tuple[tuple[NDArray[np.int64], int, float], ...]
     marks: tuple[tuple[NDArray[np.int64], int, float], ...]
     there: tuple[tuple[NDArray[np.int64], float], ...]
-    pulled: tuple[tuple[NDArray[np.int64], float, float, float], ...]
+    pulled: tuple[tuple[NDArray[np.int64], float, float, float, bool], ...]
     load: tuple[float, float]
     fallen: tuple[float, float]
+    kinds: tuple[tuple[NDArray[np.int64], int, float], ...] = ()
+    splice_screws: tuple[tuple[int, bool, float], ...] = ()
+    spans: tuple[tuple[int, bool, float], ...] = ()
 
     @property
     def inputs(self) -> tuple[Path, ...]:
@@ -116,11 +126,7 @@ def load_evidence(path: str | Path) -> Evidence:
     try:
         states = _states(project.layout, table.found)
         known, gave_way, doubt, hurt = states
-        rails = tuple(
-            (_splice(project.layout, one.near, f"rail {i}.near"), one.state, one.doubt, one.fresh)
-            for i, one in enumerate(table.rail, 1)
-        )
-        _one_state(project.layout, table.rail, [at for at, *_ in rails])
+        rails, splice_screws, spans = _rails(project.layout, table.rail)
         along = tuple(
             (
                 int(clamps_named(project.layout, one.near, f"snow.along {i}.near")[0]),
@@ -134,8 +140,10 @@ def load_evidence(path: str | Path) -> Evidence:
         marks = tuple(_screws(project.layout, one, i) for i, one in enumerate(table.marks, 1))
         _once(project.layout, marks, "marks")
         _were_there(screws, marks, (known & ~gave_way) | hurt)
-        pulled = tuple(_pulled(project.layout, one, i) for i, one in enumerate(table.pulled, 1))
-        _stood(project.layout, gave_way, pulled)
+        kinds = tuple(_screws(project.layout, one, i) for i, one in enumerate(table.type, 1))
+        _once(project.layout, kinds, "type")
+        pulled = tuple(_pulled(project.layout, one, i, gave_way) for i, one in enumerate(table.pulled, 1))
+        _once(project.layout, tuple((at, 0, 0.0) for at, *_ in pulled), "pulled")
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from None
@@ -151,9 +159,10 @@ def load_evidence(path: str | Path) -> Evidence:
     digest = hashlib.sha256(text.encode() + project.digest.encode()).hexdigest()
     return Evidence(
         path, table, project, digest, known, gave_way, doubt, rails, along, screws,
-        marks, _there(project.layout.clamp_row, states, screws), pulled,
+        marks, _there(project.layout.clamp_row, states, (*screws, *kinds)), pulled,
         (np.nan, np.nan) if load is None else (load, snow.doubt * load),
         (np.nan, np.nan) if fallen is None else (fallen, share * fallen),
+        kinds, splice_screws, spans,
     )  # fmt: skip
 
 
@@ -199,11 +208,41 @@ def _there(
     )
 
 
+def _rails(
+    layout: Layout, rails: list[RailFound]
+) -> tuple[
+    tuple[tuple[int, str, float, bool | None], ...],
+    tuple[tuple[int, bool, float], ...],
+    tuple[tuple[int, bool, float], ...],
+]:
+    """Splices by their state, their screws, and rails away from splices."""
+    numbered = list(enumerate(rails, 1))
+    at = {i: _splice(layout, one.near, f"rail {i}.near") for i, one in numbered if one.at == "splice"}
+    _one_state(layout, rails, at)
+    spans: dict[int, tuple[bool, float]] = {}
+    for i, one in numbered:
+        if one.at == "span":
+            clamp = int(clamps_named(layout, one.near, f"rail {i}.near")[0])
+            if clamp in spans:
+                message = f'rail {i}.near: the rail at "{one.near}" is told twice; tell each place once'
+                raise InputError(message)
+            spans[clamp] = one.state == "bent", one.doubt
+    return (
+        tuple((at[i], one.state, one.doubt, one.fresh) for i, one in numbered if i in at),
+        tuple((at[i], one.screws, one.doubt) for i, one in numbered if i in at and one.screws is not None),
+        tuple((clamp, *told) for clamp, told in spans.items()),
+    )
+
+
 def _screws(
-    layout: Layout, one: ScrewsFound | MarksFound, number: int
+    layout: Layout, one: ScrewsFound | MarksFound | TypesFound, number: int
 ) -> tuple[NDArray[np.int64], int, float]:
-    table, field = ("screws", "loose") if isinstance(one, ScrewsFound) else ("marks", "none")
-    count = one.loose if isinstance(one, ScrewsFound) else one.none
+    if isinstance(one, ScrewsFound):
+        table, field, count = "screws", "loose", one.loose
+    elif isinstance(one, MarksFound):
+        table, field, count = "marks", "none", one.none
+    else:
+        table, field, count = "type", "wrong", one.wrong
     at = clamps_named(layout, one.clamps, f"{table} {number}.clamps")
     if count > len(at):
         most = f"write {len(at)} or less, or name more clamps"
@@ -220,18 +259,19 @@ def _once(layout: Layout, looks: tuple[tuple[NDArray[np.int64], int, float], ...
         raise InputError(message)
 
 
-def _one_state(layout: Layout, rails: list[RailFound], at: list[int]) -> None:
+def _one_state(layout: Layout, rails: list[RailFound], at: dict[int, int]) -> None:
     """Each splice is told once: two readings of one would count twice or contradict each other."""
-    for i, clamp in enumerate(at):
-        first = at.index(clamp)
-        if first < i:
-            states = rails[first].state, rails[i].state
-            what = f'"{states[0]}"' if states[0] == states[1] else f'"{states[0]}" and "{states[1]}"'
+    seen: dict[int, int] = {}
+    for i, clamp in at.items():
+        if clamp in seen:
+            one, other = rails[seen[clamp] - 1], rails[i - 1]
+            what = f'"{one.state}"' if one.state == other.state else f'"{one.state}" and "{other.state}"'
             message = (
-                f"rail {i + 1}.near: the splice at {layout.clamp_name[clamp]} is told twice, {what} (rail "
-                f'{first + 1}, near "{rails[first].near}"); tell each splice once, with its doubt'
+                f"rail {i}.near: the splice at {layout.clamp_name[clamp]} is told twice, {what} (rail "
+                f'{seen[clamp]}, near "{one.near}"); tell each splice once, with its doubt'
             )
             raise InputError(message)
+        seen[clamp] = i
 
 
 def _were_there(
@@ -258,34 +298,35 @@ def _were_there(
             raise InputError(message)
 
 
-def _pulled(layout: Layout, one: PulledFound, number: int) -> tuple[NDArray[np.int64], float, float, float]:
-    at, held = clamps_named(layout, one.clamps, f"pulled {number}.clamps"), one.mean
-    if one.each is None:
-        return at, held or 0.0, one.doubt * (held or 0.0), np.nan
-    if len(one.each) != len(at):
-        message = f"pulled {number}.each has {len(one.each)} strengths of {len(at)} clamps; give one for each"
+def _pulled(
+    layout: Layout, one: PulledFound, number: int, gave_way: NDArray[np.bool_]
+) -> tuple[NDArray[np.int64], float, float, float, bool]:
+    at, held, scatter = clamps_named(layout, one.clamps, f"pulled {number}.clamps"), one.mean, np.nan
+    off = gave_way[at]
+    if one.kept is None and off.any():
+        name = layout.clamp_name[int(at[off][0])]
+        message = (
+            f"pulled {number}.kept is missing: {name} gave way as found says; give the share of its strength "
+            "that such a clamp keeps after it was torn off, such as kept = 0.85"
+        )
         raise InputError(message)
-    mean = float(np.mean(one.each))
-    return at, mean, one.doubt * mean, float(np.std(one.each))
-
-
-def _stood(
-    layout: Layout,
-    gave_way: NDArray[np.bool_],
-    pulled: tuple[tuple[NDArray[np.int64], float, float, float], ...],
-) -> None:
-    times = np.zeros(len(gave_way), dtype=np.int64)
-    for i, (at, *_) in enumerate(pulled, 1):
-        if gave_way[at].any():
-            name = layout.clamp_name[int(at[gave_way[at]][0])]
+    if one.kept is not None and not off.all():
+        name = layout.clamp_name[int(at[~off][0])]
+        message = (
+            f"pulled {number}.kept = {one.kept:g}, but {name} did not give way as found says; put "
+            "clamps that stood into a [[pulled]] of their own, without kept"
+        )
+        raise InputError(message)
+    if one.each is not None:
+        if len(one.each) != len(at):
             message = (
-                f"pulled {i}.clamps: {name} gave way as found says; only clamps that stood can be pulled"
+                f"pulled {number}.each has {len(one.each)} strengths of {len(at)} clamps; give one for each"
             )
             raise InputError(message)
-        times[at] += 1
-    if (times > 1).any():
-        message = f"pulled: {layout.clamp_name[int(np.argmax(times))]} is in two [[pulled]]; name it in one"
-        raise InputError(message)
+        held, scatter = float(np.mean(one.each)), float(np.std(one.each))
+    before = (held or 0.0) / (one.kept or 1.0)
+    tightened = one.tightened or bool(off.any())
+    return at, before, one.doubt * before, scatter / (one.kept or 1.0), tightened
 
 
 def _states(

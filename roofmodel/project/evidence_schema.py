@@ -51,9 +51,15 @@ class FoundTable(Table):
 
 
 class RailFound(Table):
-    """What was found of a rail at one of its splices."""
+    """What was found of a rail at one of its splices, or away from them."""
 
     near: Line = Field(min_length=1, description='Clamp nearest to the splice, such as "eave-24".')
+    at: Literal["splice", "span"] = Field(
+        "splice",
+        description="Whether this is told of the splice nearest to that clamp, or of the rail at the clamp, "
+        "away from splices: bent or whole. A rail is bent in 50 % where a loss ends, in 30 % within it, in "
+        "2 % where all stands (judgment).",
+    )
     state: Literal["parted", "bent", "whole"] = Field(
         description="How the splice was found. Bent is seen in 55 % beside clamps that gave way, in 20 % at "
         "a splice that parted, in 4 % where all stands; whole in 30, 0 and 95 %, parted in 15, "
@@ -64,11 +70,20 @@ class RailFound(Table):
         description="Of a parted one, if it can be told: whether the break is fresh (bright metal) or old "
         "(rust, dirt, worn edges in it).",
     )
+    screws: bool | None = Field(
+        None,
+        description="Whether the screws of the splice had been set: false for empty or undrilled holes, as "
+        "of one that was never screwed; true for screws that are there or sheared off.",
+    )
     doubt: Doubt = Field(0.05, ge=0.0, le=0.5, description="Chance that this is told wrong.")
     note: Line = Field("", max_length=300, description="For the report.")
 
     @model_validator(mode="after")
     def _parted(self) -> RailFound:
+        if self.at == "span" and (self.state == "parted" or self.screws is not None):
+            what = 'state = "parted"' if self.state == "parted" else "screws"
+            msg = f'{what} tells of a splice; away from splices (at = "span") a rail is "bent" or "whole"'
+            raise ValueError(msg)
         if self.fresh is not None and self.state != "parted":
             msg = f'fresh tells of the break of a splice that is "parted", not of one that is "{self.state}"'
             raise ValueError(msg)
@@ -123,8 +138,19 @@ class MarksFound(Table):
     note: Line = Field("", max_length=300, description="For the report.")
 
 
+class TypesFound(Table):
+    """Clamps whose type was checked: stamp, size or part number against what this seam needs."""
+
+    clamps: Line = Field(min_length=1, description='Names, as in found, such as "low-50..low-60".')
+    wrong: int = Field(
+        ge=0, description="How many of them were not of the type made for this seam; 0 if all were."
+    )
+    doubt: Doubt = Field(0.05, ge=0.0, le=0.5, description="Chance that one of them is told wrong.")
+    note: Line = Field("", max_length=300, description="For the report.")
+
+
 class PulledFound(Table):
-    """Clamps that stood and were pulled along their seams until they gave way; not those that came off."""
+    """Clamps pulled along a seam until they gave way: on the roof as they stood, or in a laboratory."""
 
     clamps: Line = Field(min_length=1, description='Names, as in found, such as "low-02, low-50".')
     mean: Force | None = Field(None, description="Mean of what they held along the seam; or each.")
@@ -134,6 +160,18 @@ class PulledFound(Table):
         description="What each of them held, in any order, so that their scatter tells too.",
     )
     doubt: Doubt = Field(0.08, gt=0.0, le=0.5, description="Standard deviation of the mean, as a share.")
+    tightened: bool = Field(
+        False,
+        description="Whether they were tightened as they should be before the pull, as in a laboratory: "
+        "what they held then says nothing of loose screws. Clamps that came off always were.",
+    )
+    kept: float | None = Field(
+        None,
+        gt=0.0,
+        le=1.0,
+        description="For clamps that gave way: share of its strength that such a clamp keeps after it was "
+        "torn off, such as 0.85 by tests of torn and new ones; 1 for clamps that look unhurt.",
+    )
     note: Line = Field("", max_length=300, description="For the report.")
 
     @model_validator(mode="after")
@@ -187,6 +225,7 @@ CAUSES = Literal[
     "row ends",
     "bond of one plane",
     "splice parted",
+    "splice never screwed",
 ]
 
 
@@ -201,7 +240,12 @@ class ExplanationTable(Table):
 class SamplingTable(Table):
     """How much is calculated."""
 
-    samples: int = Field(30_000, ge=500, le=200_000, description="Samples of each explanation.")
+    samples: int = Field(
+        30_000,
+        ge=500,
+        le=200_000,
+        description="Most samples of each explanation; rounds of 3,000 end where enough of them tell.",
+    )
     seed: int = Field(1, ge=0, le=2**32 - 1, description="The same seed gives the same digits.")
     strength_mean: float = Field(
         1.2,
@@ -233,6 +277,7 @@ class EvidenceFile(Table):
     rail: list[RailFound] = Field(default_factory=list)
     screws: list[ScrewsFound] = Field(default_factory=list)
     marks: list[MarksFound] = Field(default_factory=list)
+    type: list[TypesFound] = Field(default_factory=list)
     pulled: list[PulledFound] = Field(default_factory=list)
     explanation: list[ExplanationTable] = Field(default_factory=list)
     sampling: SamplingTable = Field(default_factory=SamplingTable)

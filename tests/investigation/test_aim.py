@@ -11,10 +11,11 @@ import pytest
 from scipy import stats
 
 from fea.analysis import analyze
-from fea.evidence.aim import PLAIN, Aim, aim_at, draw_place, draw_snow, draw_stretch, together
+from fea.evidence.aim import PLAIN, Aim, aim_at, draw_place, draw_snow, draw_stretch, length_chances, together
 from fea.evidence.causes import SNOW, Strengths
+from fea.evidence.compare import Found
 from fea.evidence.explanations import as_meant, load_by_heap, sample_bank
-from fea.evidence.fit import DRAWS, Found, fit, load_range
+from fea.evidence.fit import DRAWS, fit, load_range
 from fea.evidence.roof import evidence_roof
 from fea.failure.roof_case import Laws
 from roofmodel.project.load import load_project
@@ -22,6 +23,7 @@ from roofmodel.units import SI
 from tests.investigation.test_fit import NAN, none_gone
 from viewer.investigate.findings import meant
 
+FREE, MANY = np.full(200_000, np.nan), np.full(600_000, np.nan)
 MODEL = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
 
 
@@ -45,7 +47,8 @@ def test_places_are_even_once_weighted():
     """Owen, Monte Carlo theory, methods and examples, chapter 9: E[w f] is that of the plain distribution."""
     near = np.zeros(40, dtype=bool)
     near[10:17] = True
-    at, weight = draw_place(np.random.default_rng(3), near, 200_000)
+    at, weight, unit = draw_place(np.random.default_rng(3), near, FREE)
+    assert (np.floor(unit * 40.0) == at).all()
     assert np.mean(near[at]) == pytest.approx(PLAIN * 7 / 40 + 1.0 - PLAIN, abs=0.005)
     share = np.bincount(at, weight, minlength=40) / len(at)
     assert share == pytest.approx(np.full(40, 1.0 / 40.0), abs=0.002)
@@ -53,16 +56,19 @@ def test_places_are_even_once_weighted():
 
 
 def test_stretches_are_even_in_place_and_length_once_weighted():
-    """Every pair of place and length as often as any other, though most are drawn where one gave way."""
+    """Every place as often, lengths as 1 / length, though most are drawn where one gave way."""
     gone = np.zeros(50, dtype=bool)
     gone[20:28] = True
     aim = aim_at(gone, np.zeros(50, dtype=int), NAN)
     assert aim.span == (20, 27)
-    at, long, weight = draw_stretch(np.random.default_rng(3), aim, 2, 16, 600_000)
+    (at, long), weight, _ = draw_stretch(np.random.default_rng(3), aim, 2, 16, (MANY, MANY))
     share = np.bincount(at * 20 + long, weight, minlength=1000).reshape(50, 20) / len(at)
-    assert share[:, 2:17] == pytest.approx(np.full((50, 15), 1.0 / 750.0), rel=0.35)
+    chance = 1.0 / np.arange(2, 17)
+    chance /= chance.sum()
+    assert length_chances(2, 16) == pytest.approx(chance)
+    assert share[:, 2:17] == pytest.approx(np.tile(chance / 50.0, (50, 1)), rel=0.45)
     assert share.sum(axis=1) == pytest.approx(np.full(50, 0.02), rel=0.06)
-    assert share.sum(axis=0)[2:17] == pytest.approx(np.full(15, 1.0 / 15.0), rel=0.06)
+    assert share.sum(axis=0)[2:17] == pytest.approx(chance, rel=0.06)
     assert weight.max() <= 1.0 / (PLAIN * (0.5 + 0.5 * PLAIN)) + 1e-12
     inner = (at >= 22) & (at <= 25) & (long <= 12)
     assert inner.mean() > 5.0 * 4 / 50 * 11 / 15
@@ -73,7 +79,9 @@ def test_stretches_are_even_in_place_and_length_once_weighted():
 def test_snow_is_lognormal_once_weighted():
     """Mean and quantiles of the closed form, far from where most samples are drawn too."""
     middle, spread = SNOW
-    mass, weight = draw_snow(np.random.default_rng(4), 400_000, middle, spread, (1.2, 0.15))
+    free = np.full(400_000, np.nan)
+    mass, weight, unit = draw_snow(np.random.default_rng(4), free, middle, spread, (1.2, 0.15))
+    assert unit == pytest.approx(stats.lognorm.cdf(mass, spread, scale=middle), abs=1e-9)
     assert weight.mean() == pytest.approx(1.0, abs=0.005)
     assert weight.max() <= 1.0 / PLAIN + 1e-12
     assert np.mean(weight * mass) == pytest.approx(middle * np.exp(0.5 * spread**2), rel=0.01)
@@ -87,7 +95,7 @@ def test_the_heap_alone_bounds_the_load_at_both_ends():
     """Normal likelihood N(1.8, 0.45) of snow even on a log scale: its 5 and 95 %, whatever is usual."""
     middle, spread = SNOW
     told = (1.8, 0.45)
-    mass, weight = draw_snow(np.random.default_rng(6), 30_000, middle, spread, told)
+    mass, weight, _ = draw_snow(np.random.default_rng(6), np.full(30_000, np.nan), middle, spread, told)
     bank = SimpleNamespace(cause="weak batch", mass=mass)
     low, half, high = load_range(bank, weight * stats.norm.pdf(told[0], mass, told[1]))
     at = np.geomspace(0.2, 6.0, 4000)
@@ -126,7 +134,15 @@ def test_aim_stays_in_the_row_of_what_gave_way(roof):
 
 
 @pytest.mark.parametrize(
-    "cause", ["missing clamps", "loose clamps", "weak batch", "uneven snow", "splice parted"]
+    "cause",
+    [
+        "missing clamps",
+        "loose clamps",
+        "weak batch",
+        "uneven snow",
+        "splice parted",
+        "splice never screwed",
+    ],
 )
 def test_aimed_samples_fail_as_often_as_plain_ones(weak, cause):
     """An unbiased estimate: the chance to lose clamps, within four standard errors of both."""

@@ -45,7 +45,7 @@ def nearest(project, parted: int) -> SimpleNamespace:
         at, np.full(c, 0.2), order, np.array([-1.0, 0.5]), np.array([-1, 1], dtype=np.int16),
         np.array([PARTS, PARTS], dtype=np.int8), np.array([near, far]), parted, np.zeros(c, dtype=bool),
     )  # fmt: skip
-    rail = SimpleNamespace(state="parted", fresh=False)
+    rail = SimpleNamespace(at="splice", state="parted", fresh=False, screws=None)
     evidence = SimpleNamespace(
         project=project, known=np.ones(c, dtype=bool), gave_way=order >= 0,
         table=SimpleNamespace(rail=(rail,)), rails=((near, "parted", 0.05, False),),
@@ -187,7 +187,7 @@ def test_splices_have_numbers_and_what_contradicts_the_site_is_told(project):
     found = nearest(project, 0)
     near, far = (project.layout.clamp_name.index(f"low-{k}") for k in (20, 38))
     assert splice_numbers(found) == {near: 0, far: 2}
-    rail = SimpleNamespace(state="whole", fresh=None)
+    rail = SimpleNamespace(at="splice", state="whole", fresh=None, screws=None)
     found.evidence.table.rail = (*found.evidence.table.rail, rail)
     found.evidence.rails = (*found.evidence.rails, (far, "whole", 0.05, None))
     found.fits = (SimpleNamespace(cause="splice parted", nearest=0),)

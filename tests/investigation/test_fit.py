@@ -11,8 +11,9 @@ from scipy import stats
 
 from fea.analysis import analyze
 from fea.evidence.causes import UNEVEN, Strengths, possible
+from fea.evidence.compare import Found, summaries
 from fea.evidence.explanations import Bank, Looked, course_of, sample_bank
-from fea.evidence.fit import FEW, NOISE, Found, fit, further, summaries
+from fea.evidence.fit import FEW, NOISE, fit, further
 from fea.evidence.looks import SEEN
 from fea.evidence.roof import evidence_roof
 from fea.failure.assembled import ALONE, PARTS, SpliceLoads
@@ -254,7 +255,7 @@ def test_a_sample_drawn_again_goes_the_same_way(roof):
     """Its clamps in the same order, each at a bond that only falls, from all of it to what is left."""
     bank = sample_bank(roof, "missing clamps", Strengths(0.15, 0.2), 700, 1)
     number = 500 + int(np.argmax((bank.order[500:] >= 0).sum(axis=1)))
-    course = course_of(roof, "missing clamps", Strengths(0.15, 0.2), 700, 1, number)
+    course = course_of(roof, bank, Strengths(0.15, 0.2), 1, number)
     went = np.flatnonzero(bank.order[number] >= 0)
     went = went[np.argsort(bank.order[number][went])]
     assert len(went) > 2

@@ -30,3 +30,10 @@ def test_samples_are_counted_from_those_that_were_drawn(drawn):
 
 def test_enough_asks_for_none():
     assert more_samples(found()) == ()
+
+
+def test_what_is_asked_for_is_more_than_what_there_was():
+    """All together ended the rounds at 9,000 of 30,000: twice as many tell with twice the number of all."""
+    (few,) = more_samples(found(asked=30_000, drawn=9000, tells=FEW / 2.0))
+    assert "about 60,000 of each" in few
+    assert more_samples(found(high=0.62)) == ()  # near enough to what is wanted

@@ -9,8 +9,9 @@ import pytest
 
 from fea.analysis import analyze
 from fea.evidence.causes import Strengths
+from fea.evidence.compare import Found
 from fea.evidence.explanations import sample_bank
-from fea.evidence.fit import Found, fit
+from fea.evidence.fit import fit
 from fea.evidence.roof import evidence_roof
 from fea.evidence.sizes import SIZES, sizes_of
 from fea.failure.roof_case import Laws
@@ -28,7 +29,7 @@ def weak():
 @pytest.mark.parametrize("cause", ["weak batch", "uneven snow", "missing clamps"])
 def test_the_size_of_a_hidden_cause_is_within_its_range(weak, cause):
     """Hidden samples of the same explanation: 5 to 95 % hold the truth about nine times in ten."""
-    bank = sample_bank(weak, cause, Strengths(0.15, 0.2), 3000, 1)
+    bank = sample_bank(weak, cause, Strengths(0.15, 0.2), 8000, 1)
     hidden = sample_bank(weak, cause, Strengths(0.15, 0.2), 500, 99)
     c = len(weak.layout.clamp_s)
     lost = hidden.gave_way.sum(axis=1)

@@ -10,8 +10,9 @@ import pytest
 from scipy import stats
 
 from fea.evidence.causes import AND, PAIRS, SNOW, pairs_of
+from fea.evidence.compare import Found
 from fea.evidence.counterparts import missing_as_found, stands_for
-from fea.evidence.fit import Found, Measurement, fit, load_range
+from fea.evidence.fit import Measurement, fit, load_range
 from fea.evidence.looks import FRESH, count_chances
 from fea.evidence.unexplained import UNLIKELY, Reading, misses_of
 from roofmodel.units import SI
@@ -263,9 +264,9 @@ def test_a_share_not_told_from_nothing_is_only_bounded(posterior, low, high, nea
 def test_a_look_that_is_worth_much_leaves_the_first_unsettled_until_it_is_told():
     off = np.arange(8) < 4
     evidence = SimpleNamespace(
-        known=np.ones(8, dtype=bool), gave_way=off, screws=(), marks=(), pulled=(), along=()
+        known=np.ones(8, dtype=bool), gave_way=off, screws=(), marks=(), pulled=(), kinds=(), along=()
     )
-    further = (Measurement("never there", 0.74), Measurement("wrong", 0.1))
+    further = (Measurement("never there", 0.74), Measurement("ends", 0.1))
     first = SimpleNamespace(low=0.8)
     found = SimpleNamespace(further=further, evidence=evidence, cannot=(), fits=(first,))
     assert unsettled(found) == "seams in the gap, whether clamps were ever there (0.74 bit, [[marks]])"
@@ -277,9 +278,15 @@ def test_a_look_that_is_worth_much_leaves_the_first_unsettled_until_it_is_told()
 
 def test_a_look_that_no_entry_takes_says_how_it_is_weighed():
     found = SimpleNamespace(
-        further=(Measurement("wrong", 0.45),),
+        further=(Measurement("ends", 0.45),),
         evidence=SimpleNamespace(
-            known=np.ones(2, bool), gave_way=np.ones(2, bool), screws=(), marks=(), pulled=(), along=()
+            known=np.ones(2, bool),
+            gave_way=np.ones(2, bool),
+            screws=(),
+            marks=(),
+            pulled=(),
+            kinds=(),
+            along=(),
         ),
         cannot=(),
         fits=(SimpleNamespace(low=0.8),),

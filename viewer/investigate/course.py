@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from fea.evidence.looks import beside
 from fea.failure.assembled import PARTS
 from viewer.investigate.case import CaseFindings
-from viewer.investigate.entries import rail_state
+from viewer.investigate.entries import rail_state, splices_of
 
 IntArray = NDArray[np.int64]
 
@@ -55,7 +55,7 @@ def nearest_told(found: CaseFindings) -> str:
     layout = found.evidence.project.layout
     apart = _apart(found)
     parts = {c for c, _ in torn(found)} | set(before(found))
-    for rail, (at, *_) in zip(found.evidence.table.rail, found.evidence.rails, strict=True):
+    for rail, (at, *_) in zip(splices_of(found.evidence), found.evidence.rails, strict=True):
         near = np.flatnonzero(beside(layout, at))
         made = "parted" if parts & set(near.tolist()) else "did not part"
         if (made == "parted") != (rail.state == "parted"):
@@ -92,7 +92,7 @@ def sequence(found: CaseFindings) -> tuple[tuple[int, float, str, str, str], ...
     state = np.where(~evidence.known, "unknown", np.where(evidence.gave_way, "gave way", "stands"))
     splices = [  # as they are compared: a splice is found by what is within a few clamps of it
         (np.flatnonzero(beside(layout, at)), rail_state(rail))
-        for rail, (at, *_) in zip(evidence.table.rail, evidence.rails, strict=True)
+        for rail, (at, *_) in zip(splices_of(evidence), evidence.rails, strict=True)
     ]
     events = [
         (place, course.bond_left(c), layout.clamp_name[c], c, str(state[c]))

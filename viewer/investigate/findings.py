@@ -15,7 +15,7 @@ from fea.unknowns import one_end_words
 from viewer.history.findings import load_at, said, until
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import old_breaks
-from viewer.investigate.entries import entries_told, rail_state
+from viewer.investigate.entries import entries_told, rail_state, splices_of
 from viewer.investigate.heap import heap_caution, heap_told
 from viewer.investigate.looks import FIRM, WORTH, unsettled
 from viewer.investigate.words import weight_text
@@ -197,7 +197,7 @@ def _miss(found: CaseFindings, miss: Miss) -> str:
         "fallen": "snow that fell",
     }.get(miss.what)
     if miss.what == "splice":
-        rail = evidence.table.rail[int(miss.about)]
+        rail = splices_of(evidence)[int(miss.about)]
         name = layout.clamp_name[evidence.rails[int(miss.about)][0]]
         return f"splice at {name}: {rail_state(rail)} found, expected so in {100.0 * miss.chance:.1g} %"
     if about is None:
@@ -205,6 +205,7 @@ def _miss(found: CaseFindings, miss: Miss) -> str:
         about = {
             "depth": lambda: f"depth at {evidence.table.snow.along[number].near} over even snow",
             "loose": lambda: f"loose screws of {evidence.table.screws[number].clamps}",
+            "wrong": lambda: f"wrong type of {evidence.table.type[number].clamps}",
             "never": lambda: f"seams without a mark at {evidence.table.marks[number].clamps}",
             "absent": lambda: "clamps never there of those that were seen",
             "pulled": lambda: f"strength of {evidence.table.pulled[number].clamps} over the mean as meant",
@@ -276,8 +277,7 @@ def assumed(found: CaseFindings) -> tuple[str, ...]:
         ),
         *one_end_words(found.evidence.project, "samples follow rows with"),
         found.strength_note,
-        f"{table.sampling.samples:,} samples of each explanation{_more_drawn(found)}, seed "
-        f"{table.sampling.seed}; all of these distributions are judgment.",
+        f"{drawn(found)} Seed {table.sampling.seed}; all of these distributions are judgment.",
         *priors,
         *(f"Not possible here: {cause}, {why}." for cause, why in found.cannot),
         *_as_given(found),
@@ -285,11 +285,17 @@ def assumed(found: CaseFindings) -> tuple[str, ...]:
     )
 
 
-def _more_drawn(found: CaseFindings) -> str:
-    """Explanations of which more samples were drawn, as few told."""
-    usual = found.evidence.table.sampling.samples
-    more = [f'{len(bank.mass):,} of "{bank.cause}"' for bank in found.banks if len(bank.mass) > usual]
-    return f" ({', '.join(more)}, as few told)" if more else ""
+def drawn(found: CaseFindings) -> str:
+    """How many samples were drawn, and on how many effective ones the first stands."""
+    single = [bank for bank in found.banks if AND not in bank.cause]
+    count = [len(bank.mass) for bank in single]
+    rounds, first = max(len(bank.rounds) for bank in single), found.fits[0]
+    each = f"{min(count):,}" if min(count) == max(count) else f"{min(count):,} to {max(count):,}"
+    return (
+        f"Drawn: {each} samples of each explanation, in rounds (up to {rounds}) that go on for those that "
+        f'count and of which few tell. "{first.cause}" stands on {first.tells:.0f} effective samples: its '
+        f"share is known to {100.0 * first.low:.0f} to {100.0 * first.high:.0f} %."
+    )
 
 
 def _as_given(found: CaseFindings) -> tuple[str, ...]:
@@ -333,7 +339,9 @@ def ranking(found: CaseFindings) -> Table:
             load = f"at most {ends[1]}"
         elif np.isfinite(middle):
             load += f" ({ends[0]} to {ends[1]})"
-        rows.append((one.cause, f"{100.0 * one.prior:.0f} %", share(one), load, f"{one.near:.0f}"))
+        rows.append(
+            (one.cause, f"{100.0 * one.prior:.0f} %", share(one), load, f"{one.tells:.0f} ({one.near:.0f})")
+        )
     return Table(
         "Explanations, ranked",
         (
@@ -341,7 +349,7 @@ def ranking(found: CaseFindings) -> Table:
             "before",
             "after (95 %)",
             f"fits at snow of (5 to 95 %), {units.label('pressure')}",
-            "samples near",
+            "samples that tell (near)",
         ),
         "tnttn",
         tuple(rows),

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from fea.evidence.fit import ENOUGH, FEW, Measurement
+from fea.evidence.compare import ENOUGH
+from fea.evidence.fit import FEW, Measurement
 from fea.evidence.looks import beside
+from fea.evidence.rounds import IN_ALL
 from roofmodel.project.evidence import Evidence
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import end_splices
@@ -16,11 +18,13 @@ MEASURE = {
     "drift": "depth in the drift against depth away from it",
     "uneven": "depth every few meters along the rows where snow lies, and its mark on walls and dormers",
     "standing": "pull tests of some clamps that still stand, to failure",
+    "torn": "laboratory tests of some clamps that came off, tightened first",
     "loose": "the screws of the clamps that stand: torque, marks of creeping",
     "loose gone": "the clamps that came off: whether their screws were tight, the marks of their grip",
     "never there": "seams in the gap: whether clamps were ever there (scratches, screw marks)",
     "wrong": "whether the clamps of each row are the ones made for this seam",
-    "splice": "the splices: parted before, screws sheared or never set",
+    "splice": "the splices: parted before, old breaks",
+    "splice screws": "the splices: whether their screws were ever set",
     "held elsewhere": "which other planes still hold their snow",
     "ends": "scratches and snow beside the ends of partial rows",
 }
@@ -29,10 +33,13 @@ TAKES = {  # tables of found.toml that take what a look tells
     "drift": "[[snow.along]] at clamps in the drift",
     "uneven": "[[snow.along]]",
     "standing": "[[pulled]]",
+    "torn": "[[pulled]], with kept",
     "loose": "[[screws]]",
     "loose gone": "[[screws]]",
     "never there": "[[marks]]",
     "splice": "[[rail]], with fresh for one that is parted",
+    "splice screws": "[[rail]], with screws",
+    "wrong": "[[type]]",
 }
 OF_CAUSE = {"drift": "drift", "ends": "row ends", "held elsewhere": "bond of one plane"}  # signs of one alone
 WORTH = 0.02  # least information of a measurement that is named [bit]
@@ -40,6 +47,7 @@ OPEN = 0.1  # the same where the interval of the first reaches below `FIRM` (jud
 FIRM = 0.6  # lower end of an interval from which more samples do not unsettle the first
 TELLING = 0.3  # information of a look from which nothing is settled without it (judgment) [bit]
 PULLED = 5  # clamps pulled, from which no more pull tests are asked for (judgment)
+ABOUT = 1.3  # times the interval that is wanted that is near enough to it
 MOST_SAMPLES = 200_000  # that sampling.samples takes
 SPLICES_NAMED, UNLIKELY = 4, 0.1  # most splices named, and how much less likely than the first they can be
 BY_HAND = "no entry in this file: weigh it by hand, prior of an [[explanation]] with its reason"
@@ -61,7 +69,7 @@ def more_samples(found: CaseFindings) -> tuple[str, ...]:
             + _takes(found, FEW / max(first.tells, 1e-9), f"for {FEW:.0f}")
         )
     wide = first.high - first.low
-    if first.near >= FEW and wide > sampling.interval:
+    if first.near >= FEW and wide > ABOUT * sampling.interval:
         narrow = f"{_percents(wide)} to {_percents(sampling.interval)} (sampling.interval)"
         aim = f'to bring the width of the interval of "{first.cause}" from {narrow}'
         closer = ENOUGH / max(first.strict, 1e-9) if first.loose > 1.0 else 1.0  # samples go into that first
@@ -76,7 +84,9 @@ def _percents(share: float) -> str:
 def _takes(found: CaseFindings, times: float, aim: str) -> str:
     """How many samples of each explanation something takes: intervals shrink with their root."""
     now = found.evidence.table.sampling.samples
-    need = times * len(found.bank(found.fits[0].cause).mass)  # more were drawn where few told
+    need = times * len(found.bank(found.fits[0].cause).mass)
+    if need <= now:  # the number of all together ended it, which grows with that of each
+        need = times * max(now, IN_ALL // 3)
     if need > MOST_SAMPLES:
         much = f"more than {MOST_SAMPLES:,}, the most that are drawn" if need < 1e7 else "far too many"
         return f"Samples {aim}: {much}; measuring what is named here decides sooner."
@@ -109,25 +119,27 @@ def _look(found: CaseFindings, sign: str) -> str:
         return depth_look(found.evidence)
     if sign == "drift":
         return drift_look(found)
-    if sign != "splice":
+    if sign not in ("splice", "splice screws"):
         return MEASURE[sign]
-    left = _splices_left(found)
+    left = _splices_left(found, sign)
     about = f"the splices at {', '.join(left)}" if left else "the splices"
-    return f"{about}: {MEASURE[sign].split(': ')[1]}"
+    return f"{about}: {MEASURE[sign].split(': ', 1)[1]}"
 
 
-def splices_told(evidence: Evidence) -> tuple[int, ...]:
-    """Clamps nearest to the splices of which all there is to see is told, the break of a parted one too."""
-    return tuple(at for at, state, _, fresh in evidence.rails if state != "parted" or fresh is not None)
+def splices_told(evidence: Evidence) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """Clamps at splices whose state is told, the break of a parted one too, and at those whose screws are."""
+    states = tuple(at for at, state, _, fresh in evidence.rails if state != "parted" or fresh is not None)
+    return states, tuple(at for at, _, _ in evidence.splice_screws)
 
 
-def _splices_left(found: CaseFindings) -> list[str]:
-    """Names of the clamps at splices that were not looked at in full and may have parted before."""
-    layout, told = found.evidence.project.layout, splices_told(found.evidence)
+def _splices_left(found: CaseFindings, sign: str) -> list[str]:
+    """Names of the clamps at splices that were not looked at in full and may be as `sign` says."""
+    layout, screws = found.evidence.project.layout, sign == "splice screws"
+    told = splices_told(found.evidence)[int(screws)]
     share = np.zeros(len(layout.clamp_name))
     for one in found.fits:
         bank = found.bank(one.cause)
-        some = bank.parted >= 0
+        some = (bank.parted >= 0) & (bank.unscrewed == screws)
         total = float(one.weight.sum())
         if total > 0.0:
             share += one.posterior / total * np.bincount(bank.parted[some], one.weight[some], len(share))
@@ -140,14 +152,14 @@ def _splices_left(found: CaseFindings) -> list[str]:
 def _splices_at_ends(evidence: Evidence) -> tuple[str, ...]:
     """The look at splices that lie nearest to where the loss ends, whatever it is expected to tell."""
     layout = evidence.project.layout
-    told = [beside(layout, at) for at in splices_told(evidence)]
+    told = [beside(layout, at) for at in splices_told(evidence)[0]]
     left = [layout.clamp_name[at] for at in end_splices(evidence) if not any(near[at] for near in told)]
     if not left:
         return ()
     splices = f"splice at {left[0]}" if len(left) == 1 else f"splices at {', '.join(left)}"
     return (
         f"On the first day, the {splices}, nearest to where the loss ends: whole, bent or parted, the "
-        f"break old or fresh, screws set at all; {TAKES['splice']}",
+        f"break old or fresh, screws ever set; [[rail]], with fresh for one that is parted, and screws",
     )
 
 
@@ -185,6 +197,12 @@ def _looked_at(evidence: Evidence) -> set[str]:
         marks[clamps] = True
     looks = (("loose gone", gone, seen), ("loose", stands, seen), ("never there", gone, marks))
     told = {name for name, those, all_seen in looks if those.any() and all_seen[those].all()}
-    pulled = sum(len(clamps) for clamps, *_ in evidence.pulled)
+    off = [bool(evidence.gave_way[clamps].any()) for clamps, *_ in evidence.pulled]
+    pulled = [
+        sum(len(one[0]) for one, torn in zip(evidence.pulled, off, strict=True) if torn == so)
+        for so in (False, True)
+    ]
+    rows = {int(r) for clamps, _, _ in evidence.kinds for r in evidence.project.layout.clamp_row[clamps]}
+    told |= {"wrong"} if rows and len(rows) == len(evidence.project.layout.row_name) else set()
     told |= {"uneven"} if depth_enough(evidence) else set()
-    return told | ({"standing"} if pulled >= PULLED else set())
+    return told | {name for name, count in zip(("standing", "torn"), pulled, strict=True) if count >= PULLED}

@@ -12,9 +12,11 @@ import numpy as np
 
 from fea.evidence.aim import aim_at, together
 from fea.evidence.causes import Strengths, pairs_of, possible
-from fea.evidence.explanations import Bank, Looked, course_of, load_by_heap, sample_bank
-from fea.evidence.fit import FEW, Fit, Found, fit, further
+from fea.evidence.compare import Found
+from fea.evidence.explanations import Bank, Looked, course_of, load_by_heap
+from fea.evidence.fit import FEW, Fit, fit, further
 from fea.evidence.roof import evidence_roof
+from fea.evidence.rounds import IN_ALL, Ask, Run, draw_rounds
 from fea.failure.inputs import laws_of, read_uncertainty
 from fea.failure.roof_case import mean_pressure
 from roofmodel.errors import InputError
@@ -23,10 +25,10 @@ from viewer.analyzing import analyze_project
 from viewer.history.findings import find_history
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import breaks_left
-from viewer.investigate.looks import MOST_SAMPLES, splices_told
+from viewer.investigate.looks import splices_told
 
+PAIRS_FIRST = 1000  # samples of each pair in a round
 PAIRS_FEWER = 4  # times fewer samples of each pair than of each single explanation
-TIMES_MORE = 4  # samples of explanations that count and of which few tell
 COUNTS = 0.05  # posterior from which an explanation counts
 
 
@@ -65,25 +67,13 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         tuple(clamps for clamps, _, _ in evidence.screws),
         tuple(clamps for clamps, _, _ in evidence.marks),
         tuple(clamps for clamps, *_ in evidence.pulled),
+        tuple(tightened for *_, tightened in evidence.pulled),
         tuple(clamps for clamps, _ in evidence.there),
+        tuple(clamps for clamps, _, _ in evidence.kinds),
         evidence.known,
         evidence.gave_way,
     )
 
-    def sampled(names: tuple[str, ...], count: int) -> tuple[Bank, ...]:
-        def one_bank(cause: str) -> Bank:
-            return sample_bank(roof, cause, strengths, count, sampling.seed, aim, looked)
-
-        banks, begun = [], time.monotonic()
-        with ThreadPoolExecutor(len(os.sched_getaffinity(0))) as pool:
-            for bank in pool.map(one_bank, names):  # some dozens
-                banks.append(bank)
-                left = (time.monotonic() - begun) * (len(names) - len(banks)) / len(banks)
-                rest = f", about {time_words(left)} left" if left > 1.0 else ""
-                tell(f"sampled {len(banks)} of {len(names)} explanations{rest}")
-        return tuple(banks)
-
-    banks, priors = sampled(causes, sampling.samples), [given.get(cause, 1.0) for cause in causes]
     meant = mean * float(project.clamp.nominal[0])
     found = Found(
         evidence.known,
@@ -95,32 +85,59 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         tuple((over, wide) for _, over, wide in evidence.along),
         tuple((len(clamps), loose, doubt) for clamps, loose, doubt in evidence.screws),
         tuple((len(clamps), none, doubt) for clamps, none, doubt in evidence.marks),
-        tuple((held / meant, wide / meant) for _, held, wide, _ in evidence.pulled),
-        tuple(scatter / meant for *_, scatter in evidence.pulled),
+        tuple((held / meant, wide / meant) for _, held, wide, *_ in evidence.pulled),
+        tuple(scatter / meant for *_, scatter, _ in evidence.pulled),
         tuple((len(clamps), 0, doubt) for clamps, doubt in evidence.there),
+        tuple((len(clamps), wrong, doubt) for clamps, wrong, doubt in evidence.kinds),
+        evidence.splice_screws,
+        evidence.spans,
     )
+    ask = Ask(
+        roof,
+        strengths,
+        sampling.seed,
+        aim,
+        looked,
+        found,
+        sampling.samples,
+        max(IN_ALL, 3 * sampling.samples),
+        interval=sampling.interval,
+    )
+    priors = [given.get(cause, 1.0) for cause in causes]
+    banks = draw_rounds(ask, causes, priors, _in_threads(tell))
     fits = fit(project.layout, found, banks, priors, sampling.seed)
-    thin = {one.cause for one in fits if one.posterior >= COUNTS and one.tells < FEW}
-    if thin:
-        tell(f"sampling more of {', '.join(sorted(thin))}: few samples tell of it")
-        more = min(TIMES_MORE * sampling.samples, MOST_SAMPLES)
-        again = {bank.cause: bank for bank in sampled(tuple(c for c in causes if c in thin), more)}
-        banks = tuple(again.get(bank.cause, bank) for bank in banks)
-        fits = fit(project.layout, found, banks, priors, sampling.seed)
     unsolved = none_explains(fits) or breaks_left(evidence, fits, of_banks(banks))
     if sampling.pairs == "always" or (sampling.pairs == "when needed" and unsolved):
         two, weights = pairs_of(causes, priors)
         tell(f"sampling {len(two)} pairs of explanations")
-        fewer = max(sampling.samples // PAIRS_FEWER, 500)
-        banks = (*banks, *sampled(two, fewer))
+        pairs = replace(ask, most=max(sampling.samples // PAIRS_FEWER, 500), first=PAIRS_FIRST)
+        banks = (*banks, *draw_rounds(pairs, two, [*priors, *weights], _in_threads(tell), banks))
         fits = fit(project.layout, found, banks, [*priors, *weights], sampling.seed)
     first = next(bank for bank in banks if bank.cause == fits[0].cause)
-    count = len(first.mass)
-    course = course_of(roof, first.cause, strengths, count, sampling.seed, fits[0].nearest, aim)
+    course = course_of(roof, first, strengths, sampling.seed, fits[0].nearest, aim)
     return CaseFindings(
         evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot,
-        further(fits, banks, project.layout, splices_told(evidence)), course, history,
+        further(fits, banks, project.layout, *splices_told(evidence)), course, history,
     )  # fmt: skip
+
+
+def _in_threads(tell: Callable[[str], None]) -> Run:
+    """Rounds on all cores, each told with the time that is left of it."""
+    rounds = 0
+
+    def run(one_bank: Callable[[str], Bank], names: Sequence[str]) -> list[Bank]:
+        nonlocal rounds
+        rounds += 1
+        banks, begun = [], time.monotonic()
+        with ThreadPoolExecutor(len(os.sched_getaffinity(0))) as pool:
+            for bank in pool.map(one_bank, names):  # some dozens
+                banks.append(bank)
+                left = (time.monotonic() - begun) * (len(names) - len(banks)) / len(banks)
+                rest = f", about {time_words(left)} left of it" if left > 1.0 else ""
+                tell(f"round {rounds}: sampled {len(banks)} of {len(names)} explanations{rest}")
+        return banks
+
+    return run
 
 
 def of_banks(banks: Sequence[Bank]) -> Callable[[str], Bank]:

@@ -22,6 +22,7 @@ WORDS = {
     "heap one row": "above one row alone",
     "wrong clamps": "wrong clamps on the roof",
     "wrong hold": "of its strength that each of them holds",
+    "pry hold": "of its strength that a clamp beside the splice holds",
     "drift": "drift over that of the standard",
     "ends": "snow on row ends over the bound",
     "held elsewhere": "of the pull that the bond of the other planes held",

@@ -7,7 +7,7 @@ from rich.text import Text
 
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.course import nearest_told
-from viewer.investigate.findings import CAUTIONS, answer, ranking, timeline, told, unexplained
+from viewer.investigate.findings import CAUTIONS, answer, drawn, ranking, timeline, told, unexplained
 from viewer.investigate.looks import changes
 from viewer.investigate.sizes import size_words, sizes_of_others
 from viewer.terminal import worded_table
@@ -25,6 +25,7 @@ def print_case(found: CaseFindings, console: Console) -> None:
         console.print(Text(f"- Weather: {line}"), highlight=False)
     console.print()
     console.print(worded_table(ranking(found)), highlight=False)
+    console.print(Text(f"- {drawn(found)}"), highlight=False)
     for line in unexplained(found):
         console.print(Text(f"- {line}"), highlight=False)
     for line in sizes_of_others(found):

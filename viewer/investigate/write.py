@@ -62,6 +62,7 @@ def case_data(found: CaseFindings) -> dict[str, Any]:
                     "low": one.low,
                     "high": one.high,
                     "samples_near": one.near,
+                    "samples_telling": one.tells,
                     "snow_pressure": {
                         "low": one.mass[0] * p if one.mass[0] > 0.0 else None,
                         "middle": one.mass[1] * p,

@@ -1,0 +1,130 @@
+"""Samples in rounds until enough of them tell, each round drawn where those before came near."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fea.evidence.aim import Aim
+from fea.evidence.causes import Roof, Strengths
+from fea.evidence.compare import Found, Told, Weighed, effective, told_of, weigh
+from fea.evidence.explanations import Bank, Looked, add_round, sample_bank
+from fea.evidence.grids import Grid, grid_of
+
+Array = NDArray[np.float64]
+
+FIRST = 3000  # samples of each explanation in a round
+TELLING = 100.0  # least effective samples of an explanation from which no more are drawn
+COUNTS = 0.02  # posterior from which an explanation counts
+IN_ALL = 90_000  # samples of all explanations together, half a minute to one of a core for 200 clamps
+ANY = 20.0  # effective samples of some explanation, without which all have `SEEK` rounds
+SEEK = 3
+ALWAYS = 2  # rounds of every explanation: the second looks where the first came nearest
+
+
+@dataclass(frozen=True)
+class Ask:
+    """What samples are drawn for.
+
+    Attributes
+    ----------
+    roof, strengths, seed, aim, looked
+        As `fea.evidence.explanations.sample_bank`.
+    found : Found
+    most, total : int
+        Samples of each explanation, and of all together.
+    first : int
+        Samples of each explanation in a round.
+    interval : float
+        Width of the 95 % interval of a share that is wanted.
+    """
+
+    roof: Roof
+    strengths: Strengths
+    seed: int
+    aim: Aim
+    looked: Looked
+    found: Found
+    most: int
+    total: int
+    first: int = FIRST
+    interval: float = 0.1
+
+    @property
+    def telling(self) -> float:
+        """Effective samples of each of two explanations that share evenly, for an interval as wanted."""
+        return max(TELLING, 2.0 * (1.96 * 0.5 / self.interval) ** 2)
+
+
+Run = Callable[[Callable[[str], Bank], Sequence[str]], list[Bank]]
+
+
+def in_turn(one_bank: Callable[[str], Bank], names: Sequence[str]) -> list[Bank]:
+    """Explanations one after another; a `Run`."""
+    return [one_bank(name) for name in names]
+
+
+def draw_rounds(
+    ask: Ask, causes: Sequence[str], priors: Sequence[float], run: Run = in_turn, fixed: Sequence[Bank] = ()
+) -> tuple[Bank, ...]:
+    """Samples of some explanations, beside `fixed` ones of others, whose weights come first in `priors`.
+
+    Rounds go on for those that count while fewer than `Ask.telling` effective samples tell of them,
+    up to `Ask.most` of each and `Ask.total` in all; the same for the same seed on every machine.
+    """
+    layout, size = ask.roof.layout, min(ask.first, ask.most)
+    banks: dict[str, Bank] = {}
+    told: dict[str, Told] = {}
+    kept = [told_of(layout, ask.found, bank) for bank in fixed]
+    prior = np.asarray(priors, dtype=float) / np.sum(priors)
+    wanted, number, spent = list(causes), 0, 0
+    while wanted:
+        grids = {
+            name: grid_of(banks[name].units, banks[name].weight, told[name].log_chance)
+            for name in wanted
+            if name in banks
+        }
+
+        def one_bank(name: str, number: int = number, grids: dict[str, Grid] = grids) -> Bank:
+            grid = grids.get(name)
+            bank = sample_bank(
+                ask.roof, name, ask.strengths, size, ask.seed, ask.aim, ask.looked, grid, number
+            )
+            return add_round(banks[name], bank) if name in banks else bank
+
+        for name, bank in zip(wanted, run(one_bank, wanted), strict=True):
+            banks[name], told[name] = bank, told_of(layout, ask.found, bank)
+        number += 1
+        spent += size * len(wanted)
+        every = [*fixed, *(banks[name] for name in causes)]
+        weighed = weigh([*kept, *(told[name] for name in causes)], every, prior)
+        wanted = _wanted(causes, weighed, prior, len(fixed), (number, ask.telling))
+        left = ask.total - spent
+        wanted = [name for name in wanted if len(banks[name].mass) + size <= ask.most]
+        wanted = wanted[: max(left // size, 0)]
+    return tuple(banks[name] for name in causes)
+
+
+def _wanted(
+    causes: Sequence[str], weighed: Weighed, prior: Array, skip: int, so_far: tuple[int, float]
+) -> list[str]:
+    """Explanations that want another round, those that have most of the posterior over what tells first."""
+    number, telling = so_far
+    if number < ALWAYS:
+        return list(causes)
+    mean = prior * np.array([w.mean() for w in weighed.weights])
+    # Largest a share can be for one sample more of the largest weight there is.
+    total = float(mean.sum())
+    if not total > 0.0:
+        return list(causes)
+    most = np.array([float(w.max()) / len(w) for w in weighed.weights])
+    share = (mean + prior * most)[skip:] / total
+    tells = np.array([effective(w) for w in weighed.weights[skip:]])
+    few = (tells < telling) & (share >= COUNTS)
+    if (tells < ANY).all():  # none comes near yet: all are sought for longer
+        few |= number < SEEK
+    order = np.argsort(-share / np.maximum(tells, 1.0), kind="stable")
+    return [causes[i] for i in order if few[i]]

@@ -1,0 +1,172 @@
+"""Shares are as often right as they claim: hidden causes drawn from the explanations themselves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fea.analysis import analyze
+from fea.evidence.aim import aim_at, together
+from fea.evidence.causes import CHANGES, Strengths, possible
+from fea.evidence.compare import Found
+from fea.evidence.explanations import Looked, load_by_heap, sample_bank
+from fea.evidence.fit import FEW, fit
+from fea.evidence.looks import SEEN, UNSCREWED, beside
+from fea.evidence.roof import evidence_roof
+from fea.evidence.rounds import Ask, draw_rounds
+from fea.failure.roof_case import Laws
+from roofmodel.project.load import load_project
+
+MODEL = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
+STRENGTHS = Strengths(0.15, 0.2)
+LOAD, HEAP, DOUBT = 0.12, 0.25, 0.05  # doubts of what is told
+HIDDEN, MOST = 1500, 6000  # samples of hidden roofs, and most of each explanation
+
+
+def all_can_be(folder: Path) -> Path:
+    """A small roof that every explanation is possible on: two planes, a partial row, a drift, splices."""
+    text = MODEL.read_text().replace("0 0, 36 0, 36 16, 0 16 m", "0 0, 18 0, 18 12, 0 12 m")
+    text = text.replace('splice_every = "6 m"', 'splice_every = "4.5 m"').replace(
+        'up = "4.6 m"', 'up = "3.4 m"'
+    )
+    more = (
+        '[[row]]\nname = "door"\nplane = "N1"\nup = "0.6 m"\nstart = "5 m"\nend = "13 m"\nevery = 2\n\n'
+        '[[obstruction]]\nname = "vent"\nplane = "S1"\nacross = "6 m"\nup = "2.2 m"\nwidth = "2 m"\n'
+        'depth = "0.8 m"\nheight = "1.2 m"\n\n'
+    )
+    file = folder / "project.toml"
+    file.write_text(text.replace("[design]", f"{more}[design]"))
+    return file
+
+
+@dataclass
+class Tally:
+    """What was claimed over all hidden roofs, and what was so."""
+
+    causes: tuple[str, ...]
+    shares: list[np.ndarray]
+    truth: list[int]
+    inside: list[bool]
+    tells: list[float]
+
+    def table(self) -> str:
+        """Each explanation: mean share over all hidden roofs, how often it was the truth, and its own."""
+        share, truth = np.array(self.shares), np.array(self.truth)
+        lines = [f"{'explanation':22} {'claimed':>8} {'true':>6} {'where true':>11} {'first':>6}"]
+        for i, cause in enumerate(self.causes):
+            own = truth == i
+            first = share.argmax(axis=1) == i
+            lines.append(
+                f"{cause:22} {share[:, i].mean():8.3f} {own.mean():6.3f} "
+                f"{share[own, i].mean() if own.any() else np.nan:11.3f} {first.mean():6.3f}"
+            )
+        true = share[np.arange(len(truth)), truth]
+        right = share.argmax(axis=1) == truth
+        lines += [
+            f"share of the truth {true.mean():.3f}, claimed {(share**2).sum(axis=1).mean():.3f}",
+            f"first right {right.mean():.3f}, claimed {share.max(axis=1).mean():.3f}",
+            f"load inside 5 to 95 %: {np.mean(self.inside):.3f} of {len(self.inside)}",
+            f"effective samples of the truth: median {np.median(self.tells):.0f}",
+        ]
+        for low, high in ((0.0, 0.05), (0.05, 0.2), (0.2, 0.5), (0.5, 0.8), (0.8, 1.01)):
+            there = (share >= low) & (share < high)
+            so = (np.arange(share.shape[1]) == truth[:, None])[there]
+            if there.any():
+                lines.append(f"shares {low:.2f} to {high:.2f}: claimed {share[there].mean():.3f}, "
+                             f"true {so.mean():.3f} of {len(so)}")  # fmt: skip
+        return "\n".join(lines)
+
+
+def calibrate(folder: Path, cases: int, seed: int) -> Tally:
+    """Rank the explanations for hidden roofs that are drawn from them, each as likely as any other."""
+    roof = evidence_roof(
+        analyze(load_project(all_can_be(folder))), None, Laws(mean_strength=1.2, impact=None)
+    )[0]
+    causes, cannot = possible(roof)
+    assert not cannot
+    layout, c = roof.layout, roof.case.clamps
+    each = tuple(np.array([k]) for k in range(c))
+    every = Looked(screws=each, marks=each)
+    hidden = [sample_bank(roof, one, STRENGTHS, HIDDEN, 99, looked=every) for one in causes]
+    rng = np.random.default_rng(seed)
+    tally = Tally(causes, [], [], [], [])
+    while len(tally.truth) < cases:
+        i, s = int(rng.integers(len(causes))), int(rng.integers(HIDDEN))
+        gone = hidden[i].gave_way[s]
+        if not gone.any():
+            continue
+        found, looked = told(rng, roof, hidden[i], s, closer=len(tally.truth) % 2 == 1)
+        aim = aim_at(gone, layout.clamp_row, together(found.load, load_by_heap(roof, gone, found.fallen)))
+        ask = Ask(roof, STRENGTHS, 1, aim, looked, found, MOST, 3 * MOST)
+        banks = draw_rounds(ask, causes, [1.0] * len(causes))
+        by = {one.cause: one for one in fit(layout, found, banks, [1.0] * len(causes))}
+        tally.shares.append(np.array([by[cause].posterior for cause in causes]))
+        tally.truth.append(i)
+        own = by[causes[i]]
+        tally.tells.append(own.tells)
+        if own.near >= FEW and np.isfinite(own.mass[1]):
+            low, high = np.nan_to_num(own.mass[[0, 2]], nan=-np.inf)
+            high = np.inf if np.isnan(own.mass[2]) else high
+            tally.inside.append(bool(low <= hidden[i].mass[s] <= high))
+    return tally
+
+
+def told(rng, roof, bank, s, *, closer):
+    """What would be told of a hidden roof; on a closer look of its seams and screws too."""
+    gone, c = bank.gave_way[s], roof.case.clamps
+    load = float(bank.mass[s] * (1.0 + LOAD * rng.standard_normal()))
+    fallen = float(max(bank.fallen[s], 1.0) * (1.0 + HEAP * rng.standard_normal()))
+    splice = int(rng.choice(roof.splice_at))
+    own = bank.parted[s] >= 0 and beside(roof.layout, splice)[bank.parted[s]]
+    near = beside(roof.layout, splice)
+    torn = own or bank.torn[s, near].any()
+    k = 0 if torn else 1 if gone[near].any() else 2
+    chance = [SEEN[state][k] for state in SEEN]
+    if own and bank.unscrewed[s]:
+        chance = [UNSCREWED[state] for state in SEEN]
+    state = str(rng.choice(list(SEEN), p=chance))
+    looked = Looked(known=np.ones(c, dtype=bool), gave_way=gone)
+    marks: tuple = ()
+    screws: tuple = ()
+    if closer:
+        at = np.flatnonzero(gone)
+        there = at[bank.never[s, at] == 0.0]
+        marks = ((len(at), int(count(rng, bank.never[s, at])), DOUBT),)
+        looked = Looked(known=looked.known, gave_way=gone, marks=(at,))
+        if len(there) and not marks[0][1]:
+            screws = ((len(there), int(count(rng, bank.loose[s, there])), DOUBT),)
+            looked = Looked(known=looked.known, gave_way=gone, marks=(at,), screws=(there,))
+    found = Found(
+        np.ones(c, dtype=bool), gone, np.full(c, 0.005), (load, LOAD * abs(load)),
+        (fallen, HEAP * abs(fallen)), rails=((splice, state, 0.0, None),), marks=marks, screws=screws,
+    )  # fmt: skip
+    return found, looked
+
+
+def count(rng: np.random.Generator, so: np.ndarray) -> int:
+    """How many are told so, each told wrong by itself."""
+    wrong = rng.random(len(so)) < DOUBT
+    return int(np.where(wrong, 1.0 - so, so).sum())
+
+
+@pytest.mark.slow
+def test_shares_of_all_explanations_are_calibrated(tmp_path):
+    """The truth's share over all hidden roofs is what shares claim of themselves, E[p_true] = E[sum p^2]."""
+    tally = calibrate(tmp_path, 110, 5)
+    print(tally.table())
+    share, truth = np.array(tally.shares), np.array(tally.truth)
+    n = len(truth)
+    true = share[np.arange(n), truth]
+    claimed = (share**2).sum(axis=1)
+    assert true.mean() == pytest.approx(claimed.mean(), abs=2.6 * np.std(true - claimed) / np.sqrt(n) + 0.02)
+    assert true.mean() > 2.0 / len(tally.causes)
+    for i in range(len(tally.causes)):  # no explanation claims more or less than it is
+        own = truth == i
+        error = 3.0 * np.sqrt(np.mean(share[:, i] * (1.0 - share[:, i])) / n)
+        assert share[:, i].mean() == pytest.approx(own.mean(), abs=error + 0.02), tally.causes[i]
+    assert len(tally.inside) > 0.6 * n
+    assert np.mean(tally.inside) > 0.9 - 2.6 * np.sqrt(0.9 * 0.1 / len(tally.inside))
+    assert set(tally.causes) == set(CHANGES)

@@ -1,0 +1,75 @@
+"""Rounds: more samples that tell for the same number drawn, within the limits that were set."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fea.analysis import analyze
+from fea.evidence.aim import aim_at
+from fea.evidence.causes import Strengths
+from fea.evidence.compare import Found
+from fea.evidence.explanations import Looked, sample_bank
+from fea.evidence.fit import fit
+from fea.evidence.roof import evidence_roof
+from fea.evidence.rounds import ALWAYS, Ask, draw_rounds
+from fea.failure.roof_case import Laws
+from roofmodel.project.load import load_project
+from tests.investigation.test_fit import NAN
+
+MODEL = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
+CAUSES = ("weak batch", "uneven snow", "more snow")
+STRENGTHS = Strengths(0.15, 0.2)
+
+
+@pytest.fixture(scope="module")
+def ask():
+    """Ten clamps side by side of one row lost under measured snow."""
+    roof = evidence_roof(analyze(load_project(MODEL)), None, Laws(mean_strength=1.2))[0]
+    gone = np.zeros(roof.case.clamps, dtype=bool)
+    gone[20:30] = True
+    load = (0.9, 0.1)
+    found = Found(np.ones_like(gone), gone, np.full(len(gone), 0.005), load, NAN)
+    return Ask(
+        roof, STRENGTHS, 1, aim_at(gone, roof.layout.clamp_row, load), Looked(), found, 3000, 7000, 500
+    )
+
+
+@pytest.fixture(scope="module")
+def banks(ask):
+    return draw_rounds(ask, CAUSES, (1.0, 1.0, 1.0))
+
+
+def test_rounds_tell_more_than_as_many_samples_of_one(ask, banks):
+    """At least twice the effective samples of the explanation that fits, and the same shares."""
+    layout, even = ask.roof.layout, (1.0, 1.0, 1.0)
+    plain = [
+        sample_bank(ask.roof, bank.cause, STRENGTHS, len(bank.mass), 5, ask.aim, ask.looked) for bank in banks
+    ]
+    by, once = ({one.cause: one for one in fit(layout, ask.found, of, even)} for of in (banks, plain))
+    first = max(by.values(), key=lambda one: one.posterior).cause
+    assert by[first].tells > 2.0 * once[first].tells
+    assert by[first].low - 0.05 < once[first].high
+    assert once[first].low - 0.05 < by[first].high
+
+
+def test_rounds_keep_to_their_limits_and_are_the_same_again(ask, banks):
+    sizes = [len(bank.mass) for bank in banks]
+    assert max(sizes) <= ask.most
+    assert sum(sizes) <= ask.total
+    assert min(sizes) >= ALWAYS * ask.first
+    assert [sum(count for _, count in bank.rounds) for bank in banks] == sizes
+    again = draw_rounds(ask, CAUSES, (1.0, 1.0, 1.0), lambda one, names: [one(name) for name in names])
+    for one, other in zip(banks, again, strict=True):
+        assert (one.mass == other.mass).all()
+        assert (one.weight == other.weight).all()
+
+
+def test_a_narrower_interval_asks_for_more(ask):
+    """Two even shares of n effective samples each: width 2 x 1.96 x 0.25 x sqrt(2 / n)."""
+    for width in (0.1, 0.05):
+        n = replace(ask, interval=width).telling
+        assert 2.0 * 1.96 * 0.25 * np.sqrt(2.0 / n) == pytest.approx(width)
