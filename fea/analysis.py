@@ -53,6 +53,7 @@ from roofmodel.sliding.landed import with_landed
 from roofmodel.sliding.landing import Landing, landing
 from roofmodel.sliding.thrust import RowForce, slide
 from roofmodel.sliding.tributary import clamp_shares, row_depths
+from roofmodel.sliding.worse_edges import worse_edges
 from roofmodel.snow.cases import SnowSet
 from roofmodel.snow.registry import snow_cases
 
@@ -297,6 +298,9 @@ def analyze(
     )
     lands = found.lands()
     protected = protected_snow(project, snow.cases, graph, force, lands)
+    if force.other is not None:
+        there = landing(roof, *force.other, snow.cases, project.slide, lower=False)
+        force, lands = worse_edges(force, lands, force.other[1], there)
     clock.mark("rigid seams")
     stiff = stiff_force(project, found.loads, basis, strength)
     tips = tipping(project, limits, stiff_limits(project, stiff))

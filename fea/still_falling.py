@@ -130,10 +130,10 @@ def protected_cautions(project: Project, found: tuple[Falling, ...]) -> tuple[st
     """A sentence for everything protected that snow still comes down on, or that none can reach."""
     units = SYSTEMS[project.table.project.units]
     words = [falling_words(one, units) for one in found if one.weight >= LEAST]
-    return (*words, *_out_of_reach(project, units))
+    return (*words, *out_of_reach(project, units))
 
 
-def _out_of_reach(project: Project, units: UnitSystem) -> list[str]:
+def out_of_reach(project: Project, units: UnitSystem) -> list[str]:
     """Places to be protected that lie farther from the roof than snow can fly.
 
     Snow that falls by a while it slides and by b in the air flies 2 sqrt(a b) at most, no farther than the

@@ -91,27 +91,9 @@ def _turned_aside(roof: RoofSurface, graph: FlowGraph, force: RowForce, units: U
         f"{shortlist(words, NAMED)}: not steeper than {np.degrees(STEEP):.0f} degrees and sloping "
         "aside, taken to turn the snow that comes onto it. A thick blanket may go straight on, as it is "
         f"taken to do below {np.degrees(SHALLOW):.0f} degrees. The worse of both counts for rows straight "
-        f"ahead{more}, their ends, boxes, what lands on lower roofs and what is protected (judgment)"
-        f"{_edges_ahead(roof, force, units)}."
+        f"ahead{more}, their ends, boxes, solar arrays, what lands on lower roofs, what is protected, and "
+        "every edge that snow leaves over, which add up to more than lies on the roof (judgment)."
     ]
-
-
-def _edges_ahead(roof: RoofSurface, force: RowForce, units: UnitSystem) -> str:
-    """Edges that more snow leaves over where planes let it go straight on; their tables do not have that."""
-    if force.other is None:
-        return ""
-    other = force.other[1]
-    weight = np.zeros((2, len(force.balance.driving), len(roof.edges.kind) + 1))  # the last: holes
-    for one, there in zip((force, other), weight, strict=True):
-        there[:, one.exit_edge] = np.where(one.exit_thrust > 0.0, one.exit_weight, 0.0)
-    more = (weight[1] - weight[0]).max(axis=0)[:-1]
-    found = np.argsort(-more, kind="stable")
-    found = found[more[found] > LITTLE * weight[1].sum(axis=1).max()]
-    if not len(found):
-        return ""
-    words = [f"{roof.edges.name[e]} {units.text(float(more[e]), 'force')}" for e in found]
-    named = shortlist(words, NAMED)
-    return f". Over edges more may go than tables and pictures of edges say: {named} (weight)"
 
 
 def _from_behind(

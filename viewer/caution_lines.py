@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 
 from rich.text import Text
 
 from fea.analysis import Analysis
 from fea.cautions import little_snow
-from fea.still_falling import LEAST, falling_words
+from fea.still_falling import LEAST, falling_words, out_of_reach
 from roofmodel.project.schema import STARTING_NAME
 from roofmodel.shape.up_axis import doubts
 from roofmodel.units import UnitSystem
@@ -16,6 +17,7 @@ from roofmodel.units import UnitSystem
 CAUTION_STYLE = "bold black on yellow3"
 MARK = " CAUTION "
 CUT = " ..."
+UNCHECKED = re.compile(r"\b(no check|is checked|nothing|by hand)\b")  # what no shortening may take away
 
 
 def caution_text(words: str) -> Text:
@@ -57,6 +59,7 @@ def split_cautions(
     merged, replaced = protected_line(analysis, units)
     protected, project = {falling_words(one, units) for one in analysis.protected}, analysis.project
     doubted = {*doubts(project.roof), *little_snow(project.table.site, units)}
+    doubted |= set(out_of_reach(project, units))
     void = [c for c in analysis.cautions if c in doubted or f"“{STARTING_NAME}" in c]
     own = [c for c in analysis.cautions if c in protected and c not in replaced]
     said = {*void, *protected}
@@ -66,5 +69,11 @@ def split_cautions(
 
 
 def first_words(caution: str, width: int) -> str:
-    """As much of a caution as one line of a width takes, with its mark."""
-    return textwrap.shorten(caution, max(width - len(MARK) - 1, 20), placeholder=CUT)
+    """As much of a caution as one line takes, with its mark; all of it where its end must be read."""
+    whole, room = " ".join(caution.split()), max(width - len(MARK) - 1, 20)
+    if len(whole) <= room:
+        return whole
+    short = textwrap.shorten(whole, room, placeholder=CUT)
+    if len(short) <= len(CUT):  # a first word that fills the line
+        short = whole[: room - len(CUT)] + CUT
+    return whole if UNCHECKED.search(whole[len(short) - len(CUT) :]) else short

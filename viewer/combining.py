@@ -7,6 +7,7 @@ import re
 from fea.analysis import Analysis
 from fea.rails.actions import GIVEN
 
+# The last sum of a clause, such as "1.35 G + 1.5 S" or "G + S_d".
 _SUM = re.compile(r"\b(?:[\d.]+ )?[DG] \+ (?:[\d.]+ )?[SA](?:_d)?\b")
 
 

@@ -16,6 +16,7 @@ from fea.analysis import Analysis
 from fea.rails.rows import loose_rows
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project, load_project, with_rows
+from roofmodel.snow.cases import LoadLevel
 from roofmodel.units import UnitSystem
 from viewer.plan.words import nth_seam
 from viewer.quantities import percent, significant, system
@@ -23,6 +24,12 @@ from viewer.summary import NOT_LOADED, NOT_VERIFIED, least_reserve, limit_lines,
 from viewer.terminal import plain_table
 
 NOTHING = "–"
+GIVEN = ", of what is given"  # strengths that nobody gave have no say in it
+LEVELS = {
+    LoadLevel.STRENGTH: "strength-level",
+    LoadLevel.CHARACTERISTIC: "characteristic",
+    LoadLevel.MEASURED: "measured",
+}
 FEW = 5  # columns that leave room for the heads on 80 characters
 MOST = 5  # beside the project itself, for a terminal
 
@@ -57,7 +64,9 @@ def projects_beside(
 def labels(paths: Sequence[Path]) -> list[str]:
     """Names of files, with their folders where names alone do not tell them apart."""
     names = [path.name for path in paths]
-    return names if len(set(names)) == len(names) else [str(path) for path in paths]
+    if len(set(names)) < len(names):
+        names = [str(path) for path in paths]
+    return [name if names.count(name) == 1 else f"{name} ({i + 1})" for i, name in enumerate(names)]
 
 
 def _spaced(project: Project, every: int) -> Other:
@@ -132,21 +141,24 @@ def _column(analysis: Analysis, units: UnitSystem) -> dict[str, str]:
     if worst is not None:
         limit = analysis.limits[worst.limit]
         found["governing"] = f"{limit.target_name[worst.target]} {percent(worst.utilization)}"
-    found["reserve, unfactored"] = f"× {significant(reserve)}" if math.isfinite(reserve) else "no end"
+    if analysis.unverified and worst is not None:
+        found["governing"] += GIVEN
+    of = f" {LEVELS[analysis.snow.cases[case].level]}{GIVEN if analysis.unverified else ''}"
+    found["reserve, unfactored"] = f"× {significant(reserve)}{of}" if math.isfinite(reserve) else "no end"
     for line in limit_lines(analysis):
         use = "?" if line.status == NOT_VERIFIED else percent(line.utilization)
         found[line.limit.name] = NOTHING if line.status == NOT_LOADED else use
     for one in analysis.protected:
         found[f"falls on {one.name}"] = units.text(one.weight, "force")
-    found["mean row force, most"] = units.text(_most_line(analysis), "line")
+    found["mean row force, most, but ends"] = units.text(_most_line(analysis), "line")
     found["rail"] = units.text(float(layout.row_length.sum()), "length")
     found["clamps"] = f"{len(layout.clamp_name):,}"
     return found
 
 
 def _most_line(analysis: Analysis) -> float:
-    """Largest mean snow force of a row in any case, before load factors. [N/m]."""
+    """Largest mean snow force of a row in any case, before load factors, without that at its ends. [N/m]."""
     force, layout = analysis.force, analysis.project.layout
     total = np.zeros((len(force.thrust), len(layout.row_name)))
-    np.add.at(total.T, force.row, np.abs(force.thrust[..., 1]).T)
+    np.add.at(total.T, force.row, np.abs((force.thrust + force.aside)[..., 1]).T)
     return float((total / layout.row_length).max(initial=0.0))

@@ -67,8 +67,6 @@ _MISSING_FIELD = {
     "rail height": "design.rail_height_ratio",
 }
 
-# The last sum of a clause, such as "1.35 G + 1.5 S" or "G + S_d".
-
 _LEVEL = {
     LoadLevel.STRENGTH: "strength-level snow of the standard, before load factors",
     LoadLevel.CHARACTERISTIC: "characteristic snow, before load factors",

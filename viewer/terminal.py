@@ -83,7 +83,7 @@ def print_summary(analysis: Analysis, console: Console, place: str = "") -> None
     building = rising_line(analysis)
     _say(console, *([Text(), Text(building)] if building else []))
     _say(console, Text(), _audit(analysis, units))
-    cut = [line for line, one in zip(others, short, strict=True) if one.endswith(CUT)]
+    cut = [line for line, one in zip(others, short, strict=True) if one.endswith(CUT) and one != line]
     if cut:
         _say(console, Text("\nCautions in full", style="bold"), *[_bullet(line) for line in cut], Text())
     caution = "A licensed engineer must review this; local code governs; strengths must come from tests."

@@ -57,7 +57,7 @@ def array_forces(
         Their density tells what is deeper than a gap that lets snow pass.
     graph : FlowGraph
     force : RowForce
-        Of the same graph.
+        Of the same graph; where it has another reading, the larger of both leans on an array.
     """
     roof, cells, arrays = project.roof, graph.cells, project.roof.arrays
     lines = len(arrays.line_array)
@@ -72,12 +72,13 @@ def array_forces(
         reach = arrays.line_reach[line]
         share = np.clip(np.minimum(high, reach[1]) - np.maximum(low, reach[0]), 0.0, None) / (high - low)
         share[whose != arrays.line_array[line]] = 0.0
-        leaning[:, line] = force.cell_arriving[:, above] @ share
-    if force.straight is not None:
-        dams = np.flatnonzero(faces.array >= 0)
-        comes = np.zeros((len(cases), arrays.count))
-        comes[:, faces.array[dams]] = force.straight[:, dams]
-        leaning += comes[:, arrays.line_array] * arrays.line_share
+        leaning[:, line] = np.max([one.cell_arriving[:, above] @ share for one in force.readings], axis=0)
+    dams = np.flatnonzero(faces.array >= 0)
+    comes = np.zeros((len(force.readings), len(cases), arrays.count))
+    for k, one in enumerate(force.readings):
+        if one.straight is not None:
+            comes[k][:, faces.array[dams]] = one.straight[:, dams]
+    leaning += comes.max(axis=0)[:, arrays.line_array] * arrays.line_share
     leaning *= ~_slips_through(project, cases, graph, force)[:, arrays.line_array]
     glass = np.flatnonzero(cells.array >= 0)
     thrust = (

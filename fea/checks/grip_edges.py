@@ -57,10 +57,13 @@ def grip_words(project: Project) -> list[str]:
     ]
     if not parts:
         return []
+    shifts = any(row.every > 1 or row.first > 1 for row in project.table.row)
+    counted = "every and first count from there on, so that all clamps may move; " if shifts else ""
     return [
         f"Clamps at the edge of their sheet: the grip, {length} long, {'; it '.join(parts)}. Clamps are "
         "tested on seams that run on, so their strength is not known there: give these rows "
-        f'clamp_edge_distance = "{half}" (no clamp on seams nearer to an edge), or move them.'
+        f'clamp_edge_distance = "{half}" (no clamp on seams nearer to an edge; {counted}and check again: the '
+        "rail then hangs out farther), or move them."
     ]
 
 

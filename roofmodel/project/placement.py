@@ -391,6 +391,7 @@ def _clamps(
             + (f", {len(number)} of them clamp_edge_distance from edges" if len(number) < under else "")
             + (f", and first = {row.first} and every = {row.every} leave none" if len(number) else "")
             + "; lengthen or move the row"
+            + (", or give less clamp_edge_distance" if len(number) < under else "")
         )
         raise InputError(message)
     return number[order], s[order]

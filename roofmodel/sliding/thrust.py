@@ -251,8 +251,10 @@ def slide(
 
 def _or_ahead(force: RowForce, graph: FlowGraph, other: RowForce) -> RowForce:
     """The force with bounds raised where the other reading of planes that turn snow brings more to a row."""
-    more, ends = np.zeros_like(force.thrust), np.maximum(force.end_bound, other.end_bound)
-    more[..., 1] = np.minimum((other.thrust - force.thrust)[..., 1], 0.0)
+    ends = np.maximum(force.end_bound, other.end_bound)
+    whole = np.minimum((other.thrust + other.aside - force.thrust)[..., 1], 0.0)
+    more = np.zeros_like(force.thrust)
+    more[..., 1] = np.minimum(whole - force.aside[..., 1], 0.0)
     return replace(
         force,
         aside=force.aside + more,

@@ -1,0 +1,74 @@
+"""What leaves over each edge by the worse of two readings of planes that may turn snow aside.
+
+Snow that one reading sends over one edge the other may send over another, so that edges add up to more than
+lies on the roof. What lands on lower roofs stays that of the first reading; what an edge sheds more in the
+other counts as reaching the ground.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from roofmodel.sliding.landing import Landing
+from roofmodel.sliding.thrust import RowForce
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+def worse_edges(
+    force: RowForce, lands: Landing, other: RowForce, other_lands: Landing
+) -> tuple[RowForce, Landing]:
+    """The first reading with the larger of both for every edge: weight, volume, speed, and how far it lands.
+
+    Parameters
+    ----------
+    force, lands : RowForce, Landing
+        The first reading.
+    other, other_lands : RowForce, Landing
+        The other one, of the same cases.
+    """
+    edges = np.union1d(force.exit_edge, other.exit_edge)
+    own, its = (np.searchsorted(edges, one.exit_edge) for one in (force, other))
+
+    def both(first: Array, second: Array) -> Array:
+        """Values by exit edge in the last axis, nothing where a reading has no such edge."""
+        found = np.zeros((2, *first.shape[:-1], len(edges)))
+        found[0][..., own], found[1][..., its] = first, second
+        return found
+
+    weight = both(force.exit_weight, other.exit_weight)
+    throw = both(lands.throw, other_lands.throw)
+    zone, fall = np.full((len(edges), 4, 3), np.nan), np.full(len(edges), np.nan)
+    zone[its], fall[its] = other_lands.zone, other_lands.fall
+    farther = throw[0][own] >= throw[1][own]
+    zone[own[farther]], fall[own] = lands.zone[farther], lands.fall
+    beyond = both(lands.lower.beyond, np.zeros_like(other.exit_weight))[0] + weight.max(axis=0) - weight[0]
+    heaps = replace(lands.lower.heaps, edge=own[lands.lower.heaps.edge])
+    lower = replace(
+        lands.lower,
+        edge=own[lands.lower.edge],
+        heaps=heaps,
+        beyond=beyond,
+        touched=tuple((int(own[edge]), plane, where) for edge, plane, where in lands.lower.touched),
+    )
+    return (
+        replace(
+            force,
+            exit_edge=edges,
+            exit_thrust=both(force.exit_thrust, other.exit_thrust).max(axis=0),
+            exit_weight=weight.max(axis=0),
+        ),
+        Landing(
+            line=both(lands.line, other_lands.line).max(axis=0),
+            volume=both(lands.volume, other_lands.volume).max(axis=0),
+            speed=both(lands.speed, other_lands.speed).max(axis=0),
+            fall=fall,
+            throw=throw.max(axis=0),
+            zone=zone,
+            lower=lower,
+        ),
+    )
