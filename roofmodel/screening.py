@@ -21,6 +21,7 @@ from roofmodel.shape.marked_edges import marked_edges
 from roofmodel.shape.roof_faces import pick_roof_faces
 from roofmodel.shape.surfaces import ROOF, Building, building_mesh
 from roofmodel.shape.understanding import understood
+from roofmodel.sliding.across import turns_aside
 from roofmodel.sliding.flow import Exit, FlowGraph, exit_ends
 from roofmodel.sliding.landing import Landing, landing
 from roofmodel.sliding.thrust import RowForce, SlideOptions, slide
@@ -33,6 +34,10 @@ from roofmodel.units import STANDARD_GRAVITY
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+AHEAD = (
+    "Planes of 5 to 15 degrees are taken to turn snow that steeper ones push onto them. It may go straight "
+    "on: edges straight ahead may shed more, and farther, than said here; `eavewright check` counts both."
+)
 WINDOW = 1.0  # length of edge over which the worst force and weight are taken [m]
 SHORTEST = 0.5  # what leaves over less of an edge counts as spread over this length [m]
 LEAST = 1.0  # less than this slides over no edge: rounding [N/m]
@@ -98,7 +103,7 @@ def screen_building(building: Building, rules: ScreenRules) -> dict[str, Any]:
         "edges": edges,
         "released": _released(force, lands, snow.cases, worst[0] >= LEAST),
         "shared_edges": {"drawn": _drawn(building), "recognized": _recognized(roof)},
-        "notes": list(roof.notes),
+        "notes": [*roof.notes, *([AHEAD] if turns_aside(roof) else [])],
     }
 
 

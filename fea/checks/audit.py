@@ -129,6 +129,6 @@ def refinement(
         if error > UNCHANGED:
             break
         other = replace(options, strip_width=times * options.strip_width)
-        change = fine - clamp_shares(layout, slide(roof, (case,), layout, other, memory)[1])[0]
+        change = fine - clamp_shares(layout, slide(roof, (case,), layout, other, memory, both=False)[1])[0]
         error = float(np.abs(change).max(initial=0.0)) / max(float(np.abs(fine).max(initial=0.0)), 1.0)
     return Proof(REFINED, error, REFINEMENT)

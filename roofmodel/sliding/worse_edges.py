@@ -7,7 +7,9 @@ other counts as reaching the ground.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +24,7 @@ IntArray = NDArray[np.int64]
 def worse_edges(
     force: RowForce, lands: Landing, other: RowForce, other_lands: Landing
 ) -> tuple[RowForce, Landing]:
-    """The first reading with the larger of both for every edge: weight, volume, speed, and how far it lands.
+    """The first reading with the larger of both for every edge: weight, volume, speed, how far it lands; and what walls hold.
 
     Parameters
     ----------
@@ -32,14 +34,12 @@ def worse_edges(
         The other one, of the same cases.
     """
     edges = np.union1d(force.exit_edge, other.exit_edge)
+    walls = np.union1d(force.wall_edge, other.wall_edge)
     own, its = (np.searchsorted(edges, one.exit_edge) for one in (force, other))
-
-    def both(first: Array, second: Array) -> Array:
-        """Values by exit edge in the last axis, nothing where a reading has no such edge."""
-        found = np.zeros((2, *first.shape[:-1], len(edges)))
-        found[0][..., own], found[1][..., its] = first, second
-        return found
-
+    both = partial(_side_by_side, (own, its), len(edges))
+    held = partial(
+        _side_by_side, [np.searchsorted(walls, one.wall_edge) for one in (force, other)], len(walls)
+    )
     weight = both(force.exit_weight, other.exit_weight)
     throw = both(lands.throw, other_lands.throw)
     zone, fall = np.full((len(edges), 4, 3), np.nan), np.full(len(edges), np.nan)
@@ -61,6 +61,9 @@ def worse_edges(
             exit_edge=edges,
             exit_thrust=both(force.exit_thrust, other.exit_thrust).max(axis=0),
             exit_weight=weight.max(axis=0),
+            wall_edge=walls,
+            wall_thrust=held(force.wall_thrust, other.wall_thrust).max(axis=0),
+            wall_line=held(force.wall_line, other.wall_line).max(axis=0),
         ),
         Landing(
             line=both(lands.line, other_lands.line).max(axis=0),
@@ -72,3 +75,10 @@ def worse_edges(
             lower=lower,
         ),
     )
+
+
+def _side_by_side(at: Sequence[IntArray], count: int, first: Array, second: Array) -> Array:
+    """Values (..., k) of both readings at their places among all, nothing where a reading has none."""
+    found = np.zeros((2, *first.shape[:-1], count))
+    found[0][..., at[0]], found[1][..., at[1]] = first, second
+    return found

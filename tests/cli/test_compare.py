@@ -88,3 +88,13 @@ def test_what_cannot_be_compared_is_refused_before_anything_is_written(
     assert words in said.err
     assert said.err.count("\n") == 1
     assert not (tmp_path / "out").exists()
+
+
+def test_reserves_name_their_snow_and_what_is_not_given(tmp_path, monkeypatch, capsys):
+    """Multiples of characteristic and of strength-level snow are not alike; what nobody gave has no say."""
+    bare = GOOD.replace(', pull = "4 kN"', "")
+    other = put(tmp_path, bare, "bare.toml")
+    _, said = check(tmp_path, monkeypatch, capsys, "--compare", str(other))
+    words = " ".join(said.out[said.out.index("Side by side") :].split())
+    assert re.search(r"× [\d.]+ (strength-level|characteristic|measured)", words)
+    assert words.count(", of what is given") == 2  # of the governing attachment and of the reserve

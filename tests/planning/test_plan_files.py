@@ -50,6 +50,7 @@ def test_planned_project_says_the_same_rows_and_all_else(units):
     rows = (
         row.model_copy(update={"name": "E1-1", "up": 20 * unit, "every": 2, "splice_every": 240 * unit}),
         row.model_copy(update={"name": "E1-2", "up": 187 * unit, "start": 3 * unit, "end": 111 * unit}),
+        row.model_copy(update={"name": "E1-3", "up": 90 * unit, "clamp_edge_distance": 5 * unit}),
     )
     again = planned_text(text, rows, units)
     for comment in ("# what governs\n[design]", "# by the code"):
