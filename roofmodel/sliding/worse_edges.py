@@ -24,7 +24,7 @@ IntArray = NDArray[np.int64]
 def worse_edges(
     force: RowForce, lands: Landing, other: RowForce, other_lands: Landing
 ) -> tuple[RowForce, Landing]:
-    """The first reading with the larger of both for every edge: weight, volume, speed, how far it lands; and what walls hold.
+    """The first reading with the larger of both for every edge and wall: weight, volume, speed, throw, push.
 
     Parameters
     ----------
