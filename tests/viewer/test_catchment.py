@@ -11,7 +11,6 @@ import pytest
 from fea.near_limit import over_limit
 from fea.sensitivity import Sway
 from tests.demos import demo
-from viewer.package.front import LINES, _cautions
 from viewer.package.zones import _groups, _numbers, _others, zone_parts
 from viewer.places import margin_line
 from viewer.quantities import system
@@ -162,16 +161,6 @@ def test_how_far_an_input_may_err_is_read_from_both_runs() -> None:
 
 def _sway(now: float, low: float, high: float) -> Sway:
     return Sway(name="ground snow", now=now, low=low, high=high, low_at="a-01", high_at="a-02")
-
-
-def test_page_one_tells_four_cautions_and_those_about_people_first() -> None:
-    lines = [f"Matter {k}. More of it." for k in range(6)] + ["The door is to be protected: 2 kN come down."]
-    said = _cautions(["", *lines])
-    assert said.count("Caution: ") == LINES
-    assert said.index("The door") < said.index("Matter 0")
-    assert "3 more" in said
-    assert "in full under" in said
-    assert _cautions(["", ""]) == ""
 
 
 def test_bounds_of_loads_close_to_springs_do_no_harm() -> None:
