@@ -16,7 +16,10 @@ from viewer.package.front import LINES, LONG, OTHERS, _cautions, _short
 from viewer.quantities import system
 from viewer.unheld import falling_sentence
 
-PROTECT = '\n[[protect]]\nname = "south door"\neave = "S1 eave"\n\n[[protect]]\nname = "east walk"\neave = "E1 eave"\n'
+PROTECT = "".join(
+    f'\n[[protect]]\nname = "{name}"\neave = "{eave} eave"\n'
+    for name, eave in (("south door", "S1"), ("east walk", "E1"))
+)
 
 
 def said(analysis: Analysis) -> str:

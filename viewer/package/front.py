@@ -115,7 +115,7 @@ def _cautions(void: Sequence[str], people: Sequence[str], others: Sequence[str],
 
 
 def _short(line: str) -> str:
-    """The first sentence, which tells the danger; of a very long one as many whole parts as go on two lines."""
+    """The first sentence, which tells the danger; of a very long one the whole parts that two lines take."""
     first = re.split(r"(?<=[a-z0-9)%])\. (?=[A-Z])", line, maxsplit=1)[0].rstrip(".")
     whole = first == line.rstrip(".")
     if len(first) > LONG:
