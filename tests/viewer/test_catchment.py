@@ -16,9 +16,7 @@ from viewer.places import margin_line
 from viewer.quantities import system
 from viewer.report.catchment import catchment_table, pieces, with_area_names
 from viewer.report.catchment_plan import catchment_svg
-from viewer.report.plain_beam import plain_reactions, plain_shares, tipping_least
 from viewer.report.working import hand_check
-from viewer.report.working_steps import clamp_at
 from viewer.snow.page import zone_chapters
 from viewer.snow.study import snow_study
 
@@ -83,43 +81,6 @@ def test_a_clamp_of_its_own_strip_alone_is_drawn_with_it() -> None:
     assert ">A0<" in catchment_svg(analysis, bare, system("SI"))
 
 
-def test_a_plain_beam_on_stiff_springs_is_the_continuous_beam() -> None:
-    """Three equal spans, even load: 0.4, 1.1, 1.1, 0.4 of w L; an overhang a of two: 1 + a / (2 s)."""
-    at = np.arange(4.0)
-    found = plain_reactions(at, np.full(4, 1e9), 1e4, np.array([[0.0, 3.0, 500.0]]))
-    np.testing.assert_allclose(found / 500.0, [0.4, 1.1, 1.1, 0.4], rtol=1e-3)
-    lever = plain_reactions(
-        np.array([0.6, 1.6]), np.full(2, 1e6), 1e4, np.array([[0.0, 0.6, 1.0 / 0.6], [0.6, 1.6, 0.0]])
-    )
-    np.testing.assert_allclose(lever, [1.3, -0.3], rtol=1e-9)
-
-
-def test_a_plain_beam_without_bending_shares_as_a_rigid_one() -> None:
-    at = np.array([0.1, 0.5, 1.3])
-    found = plain_reactions(at, np.full(3, 1e3), 1e7, np.array([[0.0, 1.0, 30.0], [1.0, 1.4, 0.0]]))
-    force = np.array([30.0, 30.0 * 0.5])
-    a, b = np.linalg.solve(np.array([[3.0, at.sum()], [at.sum(), (at**2).sum()]]) * 1e3, force)
-    np.testing.assert_allclose(found, 1e3 * (a + b * at), rtol=1e-3)
-    assert found.sum() == pytest.approx(30.0, rel=1e-6)
-
-
-@pytest.mark.parametrize("name", ["granary-door", "sentier-house"])
-def test_the_frame_lies_between_the_plain_beams(name: str) -> None:
-    """A rail that twists tips its clamps neither freely nor not at all."""
-    analysis = demo(name)
-    worst = analysis.attachment
-    at = clamp_at(analysis, worst.target, worst.case, analysis.limits[worst.limit].name)
-    snow, _ = plain_shares(analysis, at)
-    frame = at.parts[0, 0] / analysis.tributary[at.case, at.clamp]
-    assert snow.min() < frame < snow.max()
-    arm = analysis.project.clamp.height + (analysis.project.rail.section.highest_top if at.top else 0.0)
-    kept = abs(at.force[4]) / (abs(at.force[0]) * arm)
-    assert tipping_least(analysis, at) < kept < 1.0
-    words = next(step.note for step in hand_check(analysis).steps if step.symbol == "R")
-    assert f"k = {snow[0]:.3f}" in words
-    assert f"k = {snow[1]:.3f}" in words
-
-
 @pytest.mark.parametrize("name", ["tannery-hall", "cedar-hollow"])
 def test_no_zone_is_lost_where_formulas_stand_once(name: str) -> None:
     """Every zone is worked out or has a row, and its pressure stands there."""
@@ -161,14 +122,3 @@ def test_how_far_an_input_may_err_is_read_from_both_runs() -> None:
 
 def _sway(now: float, low: float, high: float) -> Sway:
     return Sway(name="ground snow", now=now, low=low, high=high, low_at="a-01", high_at="a-02")
-
-
-def test_bounds_of_loads_close_to_springs_do_no_harm() -> None:
-    """A load that ends 0.01 mm beside a spring acts as one that ends at it."""
-    at = np.array([0.2, 0.7, 1.2])
-    beams = [
-        plain_reactions(at, np.full(3, 2e6), 1e4, np.array([[0.0, cut, 900.0], [cut, 1.4, 0.0]]))
-        for cut in (0.7, 0.70001, 0.69999)
-    ]
-    np.testing.assert_allclose(beams[1:], [beams[0]] * 2, rtol=1e-4)
-    assert beams[0].sum() == pytest.approx(630.0, rel=1e-9)
