@@ -207,7 +207,7 @@ def beam_words(analysis: Analysis, at: ClampAt) -> str:
     k = snow_shares(analysis, at, beams)
     frame = float(at.parts[0, 0]) / float(analysis.tributary[at.case, at.clamp])
     return (
-        f"Beside it two plain beams by hand: the row (E {young}, I {inertia}, without {without}) on one "
+        f"Compare two plain beams by hand: the row (E {young}, I {inertia}, without {without}) on one "
         "spring for each clamp, under its load per length. Clamps that tip each by itself, spring "
         f"{soft} = 1 / (1 / k_g + e^2 / k_r), e = {arm} from the grip up to the axis{moved}: k = {k[0]:.3f}; "
         f"clamps that do not tip, k_g = {firm}: k = {k[1]:.3f}. {_beside(frame, k)}"
