@@ -274,8 +274,8 @@ def _obstructions(project: Project, force: RowForce, units: UnitSystem) -> list[
     more = f" and {len(names) - BOXES_SHOWN} more" if len(names) > BOXES_SHOWN else ""
     parts = [f"{names[i]} {units.text(float(push[i]), 'force')}" for i in order]
     found = [
-        f"Snow leans on obstructions, worst case before load factors: {', '.join(parts)}{more}. Their "
-        "fastening must hold this and is in no check."
+        "Snow leans on obstructions, whose fastening must hold it and is in no check; worst case before load "
+        f"factors: {', '.join(parts)}{more}."
     ]
     counted = [name for name, h in zip(names, held, strict=True) if h > 0.0]
     if counted:

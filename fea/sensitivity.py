@@ -63,6 +63,8 @@ class Sway:
         The attachment that governs then.
     now : float
         Utilization with it as it is.
+    softer : float
+        Factor in low and high that brings runs on rigid seams to seams that give way; 1 where they do not.
     """
 
     name: str
@@ -71,6 +73,7 @@ class Sway:
     low_at: str
     high_at: str
     now: float
+    softer: float = 1.0
 
     @property
     def reach(self) -> float:
@@ -137,8 +140,8 @@ class Missing:
 def tornado(analysis: Analysis) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
     """The most used attachment with one input 10 % down and up at a time, the strongest first.
 
-    Seams count as rigid, also where the project asks for panels that give way. Factors stop where their
-    standard does. Inputs that cannot change, such as no friction, are left out.
+    Where the project asks for panels that give way, runs on rigid seams count by `softer`. Factors stop where
+    their standard does. Inputs that cannot change, such as no friction, are left out.
 
     Returns
     -------
@@ -147,8 +150,8 @@ def tornado(analysis: Analysis) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
         Inputs that cannot be that much less or more, and why, such as seams that no longer meet a row.
     """
     project, memory = on_rigid_seams(analysis.project), Memory()
-    now, _ = _attachment(project, memory)
-    found, left_out = [], []
+    now = 0.0 if analysis.attachment is None else analysis.attachment.utilization
+    part, found, left_out = softer(analysis, project, memory), [], []
     for name, change in _inputs(project):
         kept = None if name in _NEW_SNOW else memory  # what slides is the same with other hardware
         try:
@@ -160,23 +163,37 @@ def tornado(analysis: Analysis) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
         except InputError as error:
             left_out.append(f"{name} ({error})")
             continue
-        found.append(Sway(name, use[0][0], use[1][0], use[0][1], use[1][1], now))
+        (less, less_at), (more, more_at) = use
+        found.append(Sway(name, part * less, part * more, less_at, more_at, now, part))
     return tuple(sorted(found, key=lambda one: -one.reach)), tuple(left_out)
 
 
-def sway(project: Project, name: str, now: float) -> Sway | None:
-    """One of the inputs of `tornado`; None where the project does not have it. Raises InputError."""
+def sway(project: Project, name: str, now: float, part: float) -> Sway | None:
+    """One of the inputs of `tornado`, `part` by `softer`; None where there is none. Raises InputError."""
     change = dict(_inputs(project)).get(name)
     if change is None:
         return None
     less, more = (_attachment(change(project, 1.0 + sign * STEP), None) for sign in (-1.0, 1.0))
-    return Sway(name, less[0], more[0], less[1], more[1], now)
+    return Sway(name, part * less[0], part * more[0], less[1], more[1], now, part)
+
+
+def softer(analysis: Analysis, rigid: Project, memory: Memory | None = None) -> float:
+    """Utilization with the project's own seams over that on rigid ones, by which runs on these count. [-].
+
+    Panels that give way share the snow out otherwise, by much the same part in every run (judgment).
+    """
+    worst = analysis.attachment
+    if worst is None or not analysis.project.table.analysis.panel_flexibility:
+        return 1.0
+    use, _ = _attachment(rigid, memory)
+    return worst.utilization / use if use > 0.0 else 1.0
 
 
 def out_of_place(analysis: Analysis) -> Tolerance | None:
     """The check with rows and clamps off their places by `TOLERANCE`; None where nothing is loaded.
 
-    Seams count as rigid. Rows measured on site are where they are; only their clamps are moved then.
+    Runs on rigid seams count by `softer`. Rows measured on site are where they are; only their clamps are
+    moved then.
     """
     worst = analysis.attachment
     if worst is None:
@@ -199,8 +216,10 @@ def out_of_place(analysis: Analysis) -> Tolerance | None:
     clamps = [(float("nan"), "")]
     if len(clamp):
         clamps = [_attachment(replace(project, layout=_spread_apart(project, int(clamp[0]), step)), memory)]
-    row, at = max(rows), clamps[0]
-    return Tolerance(step, row[0], row[1], at[0], at[1], tuple(sorted(fewer)), failed, tuple(stay))
+    row, at, part = max(rows), clamps[0], softer(analysis, project, memory)
+    return Tolerance(
+        step, part * row[0], row[1], part * at[0], at[1], tuple(sorted(fewer)), failed, tuple(stay)
+    )
 
 
 def _with_fewer(planned: Layout, moved: Layout) -> set[str]:
@@ -222,8 +241,12 @@ def _spread_apart(project: Project, clamp: int, step: float) -> Layout:
 
 
 def missing_clamps(analysis: Analysis) -> tuple[Missing, ...]:
-    """Every row without its most used clamp, row by row; rows on one clamp are left out."""
+    """Every row without its most used clamp, row by row; rows on one clamp are left out.
+
+    Runs on rigid seams count by `softer`.
+    """
     project, memory = on_rigid_seams(analysis.project), Memory()
+    part = softer(analysis, project, memory)
     layout = project.layout
     use = _use(analysis.limits)
     found = []
@@ -247,9 +270,9 @@ def missing_clamps(analysis: Analysis) -> tuple[Missing, ...]:
             Missing(
                 clamp=layout.clamp_name[gone],
                 before=float(use[on].max()),
-                after=float(now[left].max()),
+                after=part * float(now[left].max()),
                 worst=without.layout.clamp_name[worst],
-                newly=_newly(analysis.limits, after),
+                newly=_newly(analysis.limits, after, part),
             )
         )
     return tuple(found)
@@ -261,12 +284,13 @@ def _use(limits: Sequence[Limit]) -> NDArray[np.float64]:
     return np.asarray(np.nan_to_num(np.array(by), nan=0.0).max(axis=(0, 1)))
 
 
-def _newly(before: Sequence[Limit], after: Sequence[Limit]) -> str:
-    """The worst limit that is exceeded now at a target where it was not."""
+def _newly(before: Sequence[Limit], after: Sequence[Limit], part: float) -> str:
+    """The worst limit that is exceeded now, attachments by `part`, at a target where it was not."""
     found: tuple[float, str] = (1.0, "")
     for old, new in zip(before, after, strict=True):
         known = dict(zip(old.target_name, np.nan_to_num(old.utilization).max(axis=0), strict=True))
-        use = np.nan_to_num(new.utilization).max(axis=0)
+        count = part if new.target in ("clamp", "panel strip") else 1.0
+        use = count * np.nan_to_num(new.utilization).max(axis=0)
         for i in np.flatnonzero(use > 1.0):
             if known.get(new.target_name[i], 0.0) <= 1.0 and use[i] > found[0]:
                 found = (float(use[i]), f"{new.name} at {new.target_name[i]}")

@@ -18,6 +18,10 @@ CAUTION_STYLE = "bold black on yellow3"
 MARK = " CAUTION "
 CUT = " ..."
 UNCHECKED = re.compile(r"\b(no check|is checked|nothing|by hand)\b")  # what no shortening may take away
+LOUD = (  # in cautions by which the numbers are not to be used as they stand
+    *("NO SAFETY FACTOR", "UNSAFE", "UNSUPPORTED", "DO NOT RELY", "CONTRADICTS", "NOT VERIFIED"),
+    *("CHECK IT", "MORE THAN IT HOLDS", "TOO HIGH", "BELOW THE DESIGN STRENGTH", "not a design"),
+)
 
 
 def caution_text(words: str) -> Text:
@@ -44,10 +48,10 @@ def protected_line(analysis: Analysis, units: UnitSystem) -> tuple[str, tuple[st
     ), tuple(falling_words(one, units) for one in known)
 
 
-def split_cautions(
+def sorted_cautions(
     analysis: Analysis, units: UnitSystem, falling: str = ""
-) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Cautions by which the answer may be none or about what falls on people, and all others, in full.
+) -> tuple[tuple[str, ...], tuple[str, ...], tuple[str, ...]]:
+    """Cautions by which the answer may be none, those about what falls on people, and all others, in full.
 
     Parameters
     ----------
@@ -60,12 +64,23 @@ def split_cautions(
     protected, project = {falling_words(one, units) for one in analysis.protected}, analysis.project
     doubted = {*doubts(project.roof), *little_snow(project.table.site, units)}
     doubted |= set(out_of_reach(project, units))
-    void = [c for c in analysis.cautions if c in doubted or f"“{STARTING_NAME}" in c]
+    void = tuple(
+        c
+        for c in analysis.cautions
+        if c in doubted or f"“{STARTING_NAME}" in c or any(word in c for word in LOUD)
+    )
     own = [c for c in analysis.cautions if c in protected and c not in replaced]
     said = {*void, *protected}
-    return tuple(filter(None, [*void, falling, merged, *own])), tuple(
-        c for c in analysis.cautions if c not in said
-    )
+    people = tuple(filter(None, [falling, merged, *own]))
+    return void, people, tuple(c for c in analysis.cautions if c not in said)
+
+
+def split_cautions(
+    analysis: Analysis, units: UnitSystem, falling: str = ""
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """`sorted_cautions`, those that void the answer and those about people together."""
+    void, people, others = sorted_cautions(analysis, units, falling)
+    return (*void, *people), others
 
 
 def first_words(caution: str, width: int) -> str:

@@ -70,9 +70,10 @@ def margin_line(one: Sway, name: str) -> str:
     use, way = (one.low, "less") if less else (one.high, "more")
     part = 10.0 * (1.0 - one.now) / (use - one.now)
     far = f"{part:.1f}" if part >= 0.1 else "less than 0.1"
+    seams = "" if one.softer == 1.0 else "seams rigid in them, brought to yours in proportion; "
     return (
         f"Limits are kept for the inputs as given only: {name} may be about {far} % {way} before one is "
-        "reached (straight line between the runs; it can come in a step, so earlier)."
+        f"reached (straight line between the runs; {seams}it can come in a step, so earlier)."
     )
 
 

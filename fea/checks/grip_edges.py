@@ -60,8 +60,8 @@ def grip_words(project: Project) -> list[str]:
     shifts = any(row.every > 1 or row.first > 1 for row in project.table.row)
     counted = "every and first count from there on, so that all clamps may move; " if shifts else ""
     return [
-        f"Clamps at the edge of their sheet: the grip, {length} long, {'; it '.join(parts)}. Clamps are "
-        "tested on seams that run on, so their strength is not known there: give these rows "
+        "Clamps at the edge of their sheet, where their strength is not known, as they are tested on seams "
+        f"that run on: the grip, {length} long, {'; it '.join(parts)}. Give these rows "
         f'clamp_edge_distance = "{half}" (no clamp on seams nearer to an edge; {counted}and check again: the '
         "rail then hangs out farther), or move them."
     ]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from fea.near_limit import over_limit
 from viewer import style
+from viewer.caution_lines import sorted_cautions
 from viewer.package import typeset as t
 from viewer.places import margin_line, place_over
 from viewer.quantities import percent
@@ -18,11 +19,11 @@ if TYPE_CHECKING:
     from roofmodel.units import UnitSystem
     from viewer.package.sway import SwayFindings
 
-LINES = 4  # cautions on page 1
-LONG = 150  # letters of one
+LINES, OTHERS = 4, 2  # short cautions on page 1, and how many at least that are not about people
+LONG = 260  # letters of a short one
 NAMED = 2  # inputs close to the limit
 IN_FULL = "What must be known beside the numbers"
-PEOPLE = re.compile(r"is to be protected|falls|lands|protect|strength is not known|let go|lets go")
+FIRST = re.compile(r"falls|lands|strength is not known|lets? go")  # of the others
 
 
 def front(
@@ -63,7 +64,7 @@ def front(
             t.box(_answer(verdict.words, verdict.sentence), mark=mark),
             t.paragraph(near) if near else "",
             t.bullets(verdict.more),
-            _cautions([verdict.falling, splices, *verdict.cautions]),
+            _cautions(*sorted_cautions(*place, verdict.falling), splices),
             t.filling("roof.png", content["picture_alt"], ROW_NUMBERS, width="100%") if drawn else "",
         ]
     )
@@ -88,25 +89,37 @@ def near_words(sway: SwayFindings | None) -> str:
     )
 
 
-def _cautions(lines: Sequence[str]) -> str:
-    """The first cautions in short lines, those about people first; all stand in full farther on."""
-    said = [line for line in lines if line]
-    if not said:
+def _cautions(void: Sequence[str], people: Sequence[str], others: Sequence[str], splices: str = "") -> str:
+    """What voids the answer and what comes down on people in full, then a few others in short lines.
+
+    Parameters
+    ----------
+    void, people, others : sequence of str
+        Of `viewer.caution_lines.sorted_cautions`.
+    splices : str
+        Caution about splices that are missing; stands before the others.
+    """
+    most = max(LINES - len(people) - bool(splices), OTHERS)
+    order = sorted(range(len(others)), key=lambda k: (not FIRST.search(others[k]), k))
+    told = [*([splices] if splices else []), *(others[k] for k in order[:most])]
+    short = [_short(line) for line in told]
+    shown = [*void, *people, *short]
+    if not shown:
         return ""
-    order = sorted(range(len(said)), key=lambda k: (not PEOPLE.search(said[k]), k))
-    shown = [_short(said[k]) for k in order[:LINES]]
-    left, cut = len(said) - len(shown), any(line.endswith("…") for line in shown)
+    left, cut = max(len(others) - most, 0), any(line.endswith("…") for line in short)
     rest = f"{left} more, and all" if left else "All" if cut else ""
-    end = f" {rest[:1].upper()}{rest[1:]} in full under “{IN_FULL}”." if rest else ""
+    end = f"{rest} in full under “{IN_FULL}”." if rest else ""
     body = t.bullets([f"Caution: {line}" for line in shown])
-    note = t.paragraph(end.strip(), note=True) if end else ""
+    note = t.paragraph(end, note=True) if end else ""
     return f"#[#set text(size: 8.5pt)\n{body}]\n{note}"
 
 
 def _short(line: str) -> str:
-    """The first sentence, or as much of it as goes on a line."""
-    first = re.split(r"(?<=[a-z)])\. (?=[A-Z])", line, maxsplit=1)[0].rstrip(".")
+    """The first sentence, which tells the danger; of a very long one the whole parts that two lines take."""
+    first = re.split(r"(?<=[a-z0-9)%])\. (?=[A-Z])", line, maxsplit=1)[0].rstrip(".")
     whole = first == line.rstrip(".")
     if len(first) > LONG:
-        first, whole = first[:LONG].rsplit(" ", 1)[0].rstrip(",;:"), False
+        start = first[:LONG]
+        end = max(start.rfind(mark) for mark in (", ", "; ", ": "))
+        first, whole = start[: end if end > 0 else start.rfind(" ")], False
     return f"{first}." if whole else f"{first} …"

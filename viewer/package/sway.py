@@ -104,8 +104,9 @@ def sway_words(sway: SwayFindings) -> str:
     return (
         f"Of the inputs below, {one.name} moves the most used attachment most: 10 % less of it makes "
         f"{percent(one.low)} ({one.low_at}), 10 % more {percent(one.high)} ({one.high_at}), not "
-        f"{percent(now)}. Each line is the whole check run again with one input changed; seams count as "
-        "rigid, factors of a standard stop where it does. The shape and the slopes of the roof are not "
+        f"{percent(now)}. Each line is the whole check run again with one input changed, on rigid seams"
+        f"{'' if one.softer == 1.0 else ' and brought in proportion to seams that give way'}; factors of a "
+        "standard stop where it does. The shape and the slopes of the roof are not "
         f"varied, nor what only limits of the rail or its height hang on.{lost}"
     )
 

@@ -7,7 +7,7 @@ from typing import Any
 
 from roofmodel.units import UnitSystem
 from viewer.package import typeset as t
-from viewer.report.tables import Table, number_ranges
+from viewer.report.tables import Table
 from viewer.snow.governing import plain
 from viewer.snow.page import zone_chapters
 from viewer.snow.study import SnowStudy
@@ -69,22 +69,13 @@ def _values(zone: Mapping[str, Any], units: UnitSystem) -> dict[str, str]:
     return found
 
 
-def _numbers(told: Sequence[str]) -> list[int]:
-    """Numbers of texts such as "1, 3–5", sorted, each once."""
-    found = set()
-    for part in ", ".join(told).split(", "):
-        low, _, high = part.partition("–")
-        found |= set(range(int(low), int(high or low) + 1))
-    return sorted(found)
-
-
 def _others(group: list[Mapping[str, Any]], units: UnitSystem) -> Table:
     """What differs from zone to zone, and the last line with its numbers; alike ones share a row."""
     values = [_values(zone, units) for zone in group]
     differ = [s for s in values[0] if any(one.get(s) != values[0][s] for one in values)]
     differ += [s for one in values for s in one if s not in values[0] and s not in differ]
     own = differ if len(differ) <= MANY else []
-    rows: dict[tuple[str, ...], tuple[list[str], list[str]]] = {}
+    rows: dict[tuple[str, ...], list[str]] = {}
     for zone, known in zip(group[1:], values[1:], strict=True):
         last = zone["lines"][-1]
         told = plain(last.numbers or last.results, units)
@@ -92,14 +83,10 @@ def _others(group: list[Mapping[str, Any]], units: UnitSystem) -> Table:
             told += f" = {plain(last.results, units)}"
         if not own and differ:
             told = "; ".join(f"{s} = {known.get(s, '–')}" for s in differ) + f"; {told}"
-        key = (*(known.get(symbol, "–") for symbol in own), told)
+        key = (zone["cases"], *(known.get(symbol, "–") for symbol in own), told)
         number = zone["slices"] or str(zone["number"])
-        names, cases = rows.setdefault(key, ([], []))
-        names.append(f"{number} {zone['name']}")
-        cases.append(zone["cases"])
-    body = tuple(
-        (", ".join(names), number_ranges(_numbers(cases)), *key) for key, (names, cases) in rows.items()
-    )
+        rows.setdefault(key, []).append(f"{number} {zone['name']}")
+    body = tuple((", ".join(names), *key) for key, names in rows.items())
     first = group[0]
     caption = f"By the formulas of zone {first['number']}, {first['name']}: {first['clause']}"
     heads = ("Zones", "Case", *own, LAST)

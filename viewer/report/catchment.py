@@ -41,8 +41,10 @@ class Piece:
     numbers: tuple[tuple[int, ...], ...]
 
 
-def pieces(working: Working) -> tuple[Piece, ...]:
+def pieces(working: Working | None) -> tuple[Piece, ...]:
     """The clamp's own strip, A0, and areas of all steps that add up what planes send, in their order."""
+    if working is None:
+        return ()
     found, known = list[Piece](), list[Array]()
     fed = [(step.symbol, feeder) for step in working.steps for feeder in step.feeders]
     for k, (symbol, feeder) in enumerate([("T_0", working.own), *fed]):
@@ -79,20 +81,24 @@ def with_area_names(working: Working | None) -> Working | None:
         return None
     steps, count = [], 0
     for step in working.steps:
-        names = [f"A{count + k}" for k in range(1, len(step.feeders) + 1)]
-        count += len(names)
+        sizes = {f"A{count + k}": feeder.area for k, feeder in enumerate(step.feeders, 1)}
+        count += len(sizes)
+        names = [name for name, area in sizes.items() if area > 0.0]  # those of `pieces`
         if names:
             told = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
-            words = f"{told} of the drawing and its table above, in this order."
+            none = [name for name, area in sizes.items() if not area > 0.0]
+            lost = f" ({', '.join(none)} without size)" if none else ""
+            words = f"{told} of the drawing and its table above, in this order{lost}."
             steps.append(replace(step, note=f"{words} {step.note}".strip()))
         else:
             steps.append(step)
     return replace(working, steps=tuple(steps))
 
 
-def catchment_table(analysis: Analysis, working: Working | None, units: UnitSystem) -> Table | None:
-    """Corners, areas and pressures of the clamp's own strip and of what comes from beside it."""
-    found = () if working is None else pieces(working)
+def catchment_table(
+    analysis: Analysis, working: Working | None, found: tuple[Piece, ...], units: UnitSystem
+) -> Table | None:
+    """Corners, areas and pressures of `pieces`: the clamp's own strip and what comes from beside it."""
     if working is None or not found:
         return None
     planes, origin = analysis.project.roof.planes, shown_origin(analysis.project.roof.offset)

@@ -15,7 +15,7 @@ from viewer import style
 from viewer.picture import svg
 from viewer.picture.labels import text_width
 from viewer.quantities import signed
-from viewer.report.catchment import Piece, pieces
+from viewer.report.catchment import Piece
 from viewer.report.working import Working
 
 Array = NDArray[np.float64]
@@ -100,9 +100,10 @@ class _Words:
         return True
 
 
-def catchment_svg(analysis: Analysis, working: Working | None, units: UnitSystem) -> str:
-    """The clamp's own strip and every area from beside it on plan, corners named, with axes; "" for none."""
-    found = () if working is None else pieces(working)
+def catchment_svg(
+    analysis: Analysis, working: Working | None, found: tuple[Piece, ...], units: UnitSystem
+) -> str:
+    """The clamp's own strip and every area from beside it, `pieces`, on plan with axes; "" for none."""
     if working is None or not found:
         return ""
     layout = analysis.project.layout

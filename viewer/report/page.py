@@ -33,7 +33,7 @@ from viewer.report.building import (
     purlin_cases_table,
     purlins_table,
 )
-from viewer.report.catchment import catchment_table, with_area_names
+from viewer.report.catchment import catchment_table, pieces, with_area_names
 from viewer.report.catchment_plan import catchment_svg
 from viewer.report.durability import couples_table, movement_table, torsion_words
 from viewer.report.end_bounds import partial_table
@@ -213,6 +213,7 @@ def report_content(
     """Everything the template needs."""
     rows = row_lines(analysis)
     working = hand_check(analysis)
+    areas = pieces(working)
     return {
         "css": page_css(),
         "title": _title_block(analysis, today),
@@ -227,8 +228,8 @@ def report_content(
         "beyond": {"sentences": beyond_sentences(analysis), "table": beyond_table(analysis)},
         "working": with_area_names(working),
         "strip": _strip_table(working, units),
-        "catchment": catchment_table(analysis, working, units),
-        "catchment_drawing": catchment_svg(analysis, working, units),
+        "catchment": catchment_table(analysis, working, areas, units),
+        "catchment_drawing": catchment_svg(analysis, working, areas, units),
         "rows": rows_table(analysis, units, rows),
         "balance": balance_table(analysis, units),
         "building": building_table(analysis, units),

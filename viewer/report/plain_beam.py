@@ -1,6 +1,8 @@
-"""A row as a plain beam on springs: the second, simpler road to what the frame gives a clamp."""
+"""A row as two plain beams on springs: a simpler road beside what the frame gives a clamp."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,11 +15,44 @@ from viewer.report.working_parts import ClampAt
 Array = NDArray[np.float64]
 
 NEAR = 1e-3  # places nearer to each other are one [m]
-BESIDE = 0.015  # so much may the frame lie outside the two beams and still agree [-]
-SHEAR, SPLIT = "the rail's shear, twist and warping", "splices"
+SAME = 0.05  # a difference that three digits of k do not show [%]
+NOT_BETWEEN = "The frame's rail passes twist on from clamp to clamp, so its k need not lie between"
 
 
-def plain_reactions(places: Array, spring: Array, bending: float, lines: Array) -> Array:
+@dataclass(frozen=True)
+class PlainBeams:
+    """A row as a beam without shear or torsion on clamps that tip each by itself, and that do not tip.
+
+    A load h above the rail's axis, which is e above the grip, tips a clamp by (R e + h T) / k_r: R on it, T
+    its part of the load by lever between clamps. Its place of rest so moves by e h T / k_r.
+
+    Attributes
+    ----------
+    places : (c,) float
+        Clamps along the row. [m]
+    spring : (2, c) float
+        Of either beam: 1 / (1 / k_g + e^2 / k_r), and k_g. [N/m]
+    slack : (2, c) float
+        e h / k_r, and nothing; 0 where the load is at the axis. [m/N]
+    bending : float
+        E I of the rail. [N m^2]
+    long : float
+        Length of the row. [m]
+    here : int
+        The clamp among them.
+    """
+
+    places: Array
+    spring: Array
+    slack: Array
+    bending: float
+    long: float
+    here: int
+
+
+def plain_reactions(
+    places: Array, spring: Array, bending: float, lines: Array, rest: Array | None = None
+) -> Array:
     """Reactions of springs under a beam without shear or torsion, exact for even loads between nodes.
 
     Parameters
@@ -30,6 +65,8 @@ def plain_reactions(places: Array, spring: Array, bending: float, lines: Array) 
         E I. [N m^2]
     lines : (k, 3) float
         Start, end [m] and load per length [N/m] of even loads; together they reach over the whole beam.
+    rest : (c,) float, optional
+        Places of the beam, in the direction of the load, at which its springs have no force. [m]
 
     Returns
     -------
@@ -60,19 +97,19 @@ def plain_reactions(places: Array, spring: Array, bending: float, lines: Array) 
     parts = np.stack([0.5 * length, length**2 / 12.0, 0.5 * length, -(length**2) / 12.0], axis=1)
     np.add.at(force, dof, load[:, None] * parts)
     np.add.at(stiffness, (2 * at, 2 * at), spring)
-    return np.asarray(spring * solve(stiffness, force, assume_a="pos")[2 * at])
+    away = np.zeros(len(places)) if rest is None else rest
+    np.add.at(force, 2 * at, spring * away)
+    return np.asarray(spring * (solve(stiffness, force, assume_a="pos")[2 * at] - away))
 
 
-def springs(analysis: Analysis, at: ClampAt) -> tuple[Array, Array]:
-    """Springs (2, c) of the row's clamps at the rail, free to tip and held upright, and their places (c,)."""
-    layout = analysis.project.layout
-    on = np.flatnonzero(layout.clamp_row == layout.clamp_row[at.clamp])
-    stiff = analysis.states[at.state].frame().clamp_stiffness[on]
-    grip, rocking = stiff[:, 0, 0], stiff[:, 4, 4]
-    arm = lever(analysis, at)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        tipping = 1.0 / (1.0 / grip + (arm**2 / rocking if arm > 0.0 else 0.0))
-    return np.stack([tipping, grip]), layout.clamp_s[on]
+def by_lever(places: Array, lines: Array) -> Array:
+    """Part of even loads (k, 3) that each place takes by lever between it and the next ones, (c,). [N]."""
+    low, high = lines[:, 0], lines[:, 1]
+    bounds = np.unique(np.concatenate([places, low, high]))
+    middle, length = 0.5 * (bounds[1:] + bounds[:-1]), np.diff(bounds)
+    load = np.where((middle[:, None] > low) & (middle[:, None] < high), lines[:, 2], 0.0).sum(axis=1) * length
+    share = np.stack([np.interp(middle, places, unit) for unit in np.eye(len(places))])
+    return np.asarray(share @ load)
 
 
 def lever(analysis: Analysis, at: ClampAt) -> float:
@@ -80,106 +117,121 @@ def lever(analysis: Analysis, at: ClampAt) -> float:
     return analysis.project.clamp.height + (analysis.project.rail.section.highest_top if at.top else 0.0)
 
 
-def plain_shares(analysis: Analysis, at: ClampAt) -> tuple[Array, Array]:
-    """Of plain beams on clamps that tip freely and not at all: k (2,), and k_E (2, 2) by row end."""
-    project = analysis.project
-    layout, force = project.layout, analysis.force
-    row = int(layout.clamp_row[at.clamp])
-    stiff, places = springs(analysis, at)
-    bending = project.rail.material.E * project.rail.section.I_z
-    here = int(np.flatnonzero(np.flatnonzero(layout.clamp_row == row) == at.clamp)[0])
-    on, long = force.row == row, float(layout.row_length[row])
-    span = force.span[on]
-    line = -force.thrust[at.case, on, 1] / np.ptp(span, axis=1)
-    over = np.clip([places[0], long - places[-1]], 2.0 * NEAR, None)
-    ends = (
-        np.array([[0.0, over[0], 1.0 / over[0]], [over[0], long, 0.0]]),
-        np.array([[long - over[1], long, 1.0 / over[1]], [0.0, long - over[1], 0.0]]),
-    )
-    total = float(analysis.tributary[at.case, at.clamp])
-    snow, bound = np.zeros(2), np.zeros((2, 2))
-    for k, spring in enumerate(stiff):
-        if total > 0.0:
-            snow[k] = plain_reactions(places, spring, bending, np.column_stack([span, line]))[here] / total
-        bound[k] = [plain_reactions(places, spring, bending, one)[here] for one in ends]
-    return snow, bound
-
-
-def tipping_least(analysis: Analysis, at: ClampAt) -> float:
-    """k_M of a rail that cannot twist: all clamps of the row tip alike and share the moment."""
-    layout = analysis.project.layout
+def plain_beams(analysis: Analysis, at: ClampAt) -> PlainBeams | None:
+    """Those of a clamp's row; None for a lone clamp, springs that hold nothing, panels that give way."""
+    project, layout = analysis.project, analysis.project.layout
     on = np.flatnonzero(layout.clamp_row == layout.clamp_row[at.clamp])
-    force = analysis.clamp_force[at.case][:, on, 0]
-    here = int(np.flatnonzero(on == at.clamp)[0])
-    reading = int(np.abs(force[:, here] - at.force[0]).argmin())
-    return float(force[reading].mean() / force[reading, here])
+    stiff = analysis.states[at.state].frame().clamp_stiffness[on]
+    grip, rocking = stiff[:, 0, 0], stiff[:, 4, 4]
+    arm, above = project.clamp.height, lever(analysis, at) - project.clamp.height
+    with np.errstate(divide="ignore", invalid="ignore"):
+        tipping = 1.0 / (1.0 / grip + (arm**2 / rocking if arm > 0.0 else 0.0))
+        slack = arm * above / rocking if arm * above > 0.0 else np.zeros(len(on))
+    spring = np.stack([tipping, grip])
+    if project.table.analysis.panel_flexibility or len(on) < 2 or not bool(np.all(spring > 0.0)):
+        return None
+    return PlainBeams(
+        places=layout.clamp_s[on],
+        spring=spring,
+        slack=np.stack([slack, np.zeros(len(on))]),
+        bending=project.rail.material.E * project.rail.section.I_z,
+        long=float(layout.row_length[layout.clamp_row[at.clamp]]),
+        here=int(np.searchsorted(on, at.clamp)),
+    )
+
+
+def snow_shares(analysis: Analysis, at: ClampAt, beams: PlainBeams) -> Array:
+    """Shares k by either beam, (2,); a load at the rail's top brings the torque of all snow on the row."""
+    force, row = analysis.force, int(analysis.project.layout.clamp_row[at.clamp])
+    on = force.row == row
+    span = force.span[on]
+    per = np.ptp(span, axis=1)
+    snow = np.column_stack([span, -force.thrust[at.case, on, 1] / per])
+    beside = np.column_stack([span, -force.aside[at.case, on, 1] / per])
+    ends = np.stack([one[0] for one in _ends(beams)]) * np.insert(
+        np.ones((2, 2)), 2, force.end_bound[at.case, row], axis=1
+    )
+    turning = np.concatenate([snow, beside, ends])
+    part = by_lever(beams.places, turning)
+    total = float(analysis.tributary[at.case, at.clamp])
+    return np.array(
+        [
+            plain_reactions(beams.places, spring, beams.bending, snow, slack * part)[beams.here] / total
+            for spring, slack in zip(beams.spring, beams.slack, strict=True)
+        ]
+    )
+
+
+def end_shares(beams: PlainBeams, end: int) -> Array:
+    """k_E by either beam, (2,): a force 1 evenly on the overhang at an end, at the height of the axis."""
+    line = _ends(beams)[end]
+    return np.array(
+        [plain_reactions(beams.places, one, beams.bending, line)[beams.here] for one in beams.spring]
+    )
+
+
+def _ends(beams: PlainBeams) -> tuple[Array, Array]:
+    """Force 1 evenly on either overhang, and nothing on the rest of the row, (2, 3) each."""
+    places, long = beams.places, beams.long
+    left, right = np.clip([places[0], long - places[-1]], 2.0 * NEAR, None).tolist()
+    return (
+        np.array([[0.0, left, 1.0 / left], [left, long, 0.0]]),
+        np.array([[long - right, long, 1.0 / right], [0.0, long - right, 0.0]]),
+    )
 
 
 def beam_words(analysis: Analysis, at: ClampAt) -> str:
     """What the two plain beams are, so that anyone can repeat them, and k by each."""
-    if _none(analysis, at):
+    if analysis.project.table.analysis.panel_flexibility:
+        return "No plain beam stands beside it, as panels give way."
+    beams = plain_beams(analysis, at)
+    if beams is None:
         return ""
     units = system(analysis.project.table.project.units)
-    stiff, _ = springs(analysis, at)
-    here = int(at.clamp - np.flatnonzero(analysis.project.layout.clamp_row == _row(analysis, at))[0])
-    soft, firm = (quantity(float(one[here]), "stiffness", units, 4) for one in stiff)
-    rail = analysis.project.rail
+    soft, firm = (quantity(float(one[beams.here]), "stiffness", units, 4) for one in beams.spring)
+    project, rail = analysis.project, analysis.project.rail
     young = quantity(rail.material.E, "modulus", units, 4)
     inertia = quantity(rail.section.I_z, "second moment", units, 4)
-    arm = quantity(lever(analysis, at), "size", units, 4)
-    k = plain_shares(analysis, at)[0]
+    arm, above = (
+        quantity(height, "size", units, 4)
+        for height in (project.clamp.height, lever(analysis, at) - project.clamp.height)
+    )
+    moved = ""
+    if beams.slack.any():
+        moved = (
+            f", at rest where e h T_c / k_r has moved it: h = {above} from the axis up to the load, T_c the "
+            "clamp's part, by lever between clamps, of all snow on the row, from beside too"
+        )
+    row = project.layout.clamp_row[at.clamp]
+    without = "torsion and shear" + (", without splices" if (project.layout.splice_row == row).any() else "")
+    k = snow_shares(analysis, at, beams)
     frame = float(at.parts[0, 0]) / float(analysis.tributary[at.case, at.clamp])
     return (
-        f"By hand: the row as a plain beam (E {young}, I {inertia}) on one spring for each clamp, under its "
-        f"load per length. Clamps free to tip, spring {soft} = 1 / (1 / k_g + e^2 / k_r), e = {arm}: "
-        f"k = {k[0]:.3f}; held upright, k_g = {firm}: k = {k[1]:.3f}. {_verdict(frame, k)}"
+        f"Compare two plain beams by hand: the row (E {young}, I {inertia}, without {without}) on one "
+        "spring for each clamp, under its load per length. Clamps that tip each by itself, spring "
+        f"{soft} = 1 / (1 / k_g + e^2 / k_r), e = {arm} from the grip up to the axis{moved}: k = {k[0]:.3f}; "
+        f"clamps that do not tip, k_g = {firm}: k = {k[1]:.3f}. {_beside(frame, k)}"
     )
 
 
 def end_words(analysis: Analysis, at: ClampAt, end: int, frame: float) -> str:
     """k_E by the two plain beams."""
-    if _none(analysis, at):
+    beams = plain_beams(analysis, at)
+    if beams is None:
         return ""
-    k = plain_shares(analysis, at)[1][:, end]
+    k = end_shares(beams, end)
     return (
-        f"By the plain beams of step R under a force 1 evenly on the overhang: {k[0]:.3f} and {k[1]:.3f}. "
-        f"{_verdict(frame, k)}"
+        "By the plain beams of step R under a force 1 evenly on the overhang, at the height of the axis: "
+        f"{k[0]:.3f} and {k[1]:.3f}. {_beside(frame, k)}"
     )
 
 
-def tipping_words(analysis: Analysis, at: ClampAt, frame: float) -> str:
-    """Between which bounds k_M lies."""
-    least = tipping_least(analysis, at)
-    if not 0.0 < least < 1.0:
-        return ""
-    said = (
-        f"Bounds by hand: 1 where the rail passes on no twist, and ΣF / (n F) = {least:.3f} where it cannot "
-        "twist, so that all n clamps of the row tip alike (F of all clamps: see Clamps)."
-    )
-    return (
-        said
-        if least - BESIDE <= frame <= 1.0 + BESIDE
-        else f"{said} The frame is outside: {SPLIT} and {SHEAR}."
-    )
-
-
-def _verdict(frame: float, bounds: Array) -> str:
-    low, high = float(bounds.min()), float(bounds.max())
-    if low * (1.0 - BESIDE) <= frame <= high * (1.0 + BESIDE):
-        return "The frame, whose rail twists and so tips its clamps together, must lie about between them."
-    off = max(low / frame - 1.0, frame / high - 1.0) if frame > 0.0 else 1.0
-    return (
-        f"The frame is {100.0 * off:.0f} % outside them: the plain beams leave out {SPLIT}, {SHEAR} and what "
-        "panels give way."
-    )
-
-
-def _row(analysis: Analysis, at: ClampAt) -> int:
-    return int(analysis.project.layout.clamp_row[at.clamp])
-
-
-def _none(analysis: Analysis, at: ClampAt) -> bool:
-    """Whether there are no plain beams: panels give way, a lone clamp, or springs that hold nothing."""
-    stiff, places = springs(analysis, at)
-    soft = bool(analysis.project.table.analysis.panel_flexibility)
-    return soft or len(places) < 2 or not bool(np.all(stiff > 0.0))
+def _beside(frame: float, plain: Array) -> str:
+    """Where the frame is beside the two: between, or how far from the nearer one."""
+    low, high = float(plain.min()), float(plain.max())
+    if low <= frame <= high:
+        return f"{NOT_BETWEEN}; here it does."
+    off = 100.0 * (1.0 - frame / low if frame < low else frame / high - 1.0)
+    if off < SAME:
+        return f"{NOT_BETWEEN}; here it is the nearer one's."
+    return f"{NOT_BETWEEN}; here it is {off:.1f} % {'below' if frame < low else 'above'} both."

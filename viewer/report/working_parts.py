@@ -154,7 +154,8 @@ def force_steps(
                 "k T",
                 (Number(snow / total), " × ", Number(total, "force")),
                 Number(snow, "force"),
-                "k = R / T; R from the frame: the clamp's reaction under this case's unfactored snow alone",
+                "k = R / T; R from the frame: the clamp's reaction under this case's unfactored snow alone"
+                f"{_torque_words(analysis, at)}",
                 f"{_frame_words(analysis, at)}{beam_words(analysis, at)}".strip(),
             )
         )
@@ -177,6 +178,17 @@ def force_steps(
         )
     )
     return tuple(steps)
+
+
+def _torque_words(analysis: Analysis, at: ClampAt) -> str:
+    """That a load at the rail's top brings the torque of snow from beside too, though E has its force."""
+    force, row = analysis.force, analysis.project.layout.clamp_row[at.clamp]
+    beside = force.end_bound[at.case, row].any() or force.aside[at.case, force.row == row].any()
+    return (
+        ", and the torque of snow from beside, at the rail's top, whose force is in E"
+        if at.top and beside
+        else ""
+    )
 
 
 def _frame_words(analysis: Analysis, at: ClampAt) -> str:

@@ -24,7 +24,7 @@ from fea.checks.strips import panel_strips
 from fea.rails.actions import GIVEN
 from roofmodel.hardware import Clamp, DesignFormat, Interaction
 from roofmodel.profiles.data import Section
-from viewer.report.plain_beam import lever, tipping_words
+from viewer.report.plain_beam import lever
 from viewer.report.working_parts import ClampAt, Expression, Number, Step, part_step
 from viewer.report.working_screws import is_screw_limit, screw_reading
 
@@ -103,7 +103,7 @@ def moment_steps(analysis: Analysis, at: ClampAt) -> tuple[Step, ...]:
                 Number(moment, "grip moment"),
                 f"e from the grip up to {where}; k_M = M / (F e), M from the same frame as R",
                 "k_M: the part of its own moment F e that the clamp keeps; the rail's twist passes the rest "
-                f"to its neighbors. {tipping_words(analysis, at, moment / (along * arm))}".strip(),
+                "to its neighbors, or brings it more than its own.",
             )
         )
     over = 0.0

@@ -1,0 +1,107 @@
+"""Page 1 of the package: what voids the answer and what comes down on people is never left out or cut."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from fea.analysis import Analysis, analyze
+from roofmodel.project.load import load_project
+from tests.demos import demo
+from viewer.caution_lines import sorted_cautions
+from viewer.package.bill import bill_of, splice_caution
+from viewer.package.front import LINES, LONG, OTHERS, _cautions, _short
+from viewer.quantities import system
+from viewer.unheld import falling_sentence
+
+PROTECT = "".join(
+    f'\n[[protect]]\nname = "{name}"\neave = "{eave} eave"\n'
+    for name, eave in (("south door", "S1"), ("east walk", "E1"))
+)
+
+
+def said(analysis: Analysis) -> str:
+    """Cautions of page 1 as a reader sees them."""
+    units = system(analysis.project.table.project.units)
+    sorted_ = sorted_cautions(analysis, units, falling_sentence(analysis, units))
+    source = _cautions(*sorted_, splice_caution(analysis.project, bill_of(analysis.project)))
+    return source.replace('"#box[#"', "").replace('"]#"', "")
+
+
+@pytest.fixture(scope="module")
+def bare(tmp_path_factory: pytest.TempPathFactory) -> Analysis:
+    """Whole strengths for design, and people below two eaves."""
+    text = Path("models/ridge-school/project.toml").read_text(encoding="utf-8")
+    text = text.replace("\nfactor = 0.55", "\nfactor = 1.0", 1) + PROTECT
+    path = tmp_path_factory.mktemp("bare") / "project.toml"
+    path.write_text(text, encoding="utf-8")
+    return analyze(load_project(path))
+
+
+def test_whole_strengths_and_missing_splices_are_told_beside_people(bare: Analysis) -> None:
+    told = said(bare)
+    for words in (
+        "NO SAFETY FACTOR: 1 is given as clamp.factor, so loads of format LRFD meet whole strengths",
+        "At least 8 more splices are needed",
+        "out from the edge.",
+        "their strength is not known",
+        "on south door",
+        "on east walk",
+    ):
+        assert words in told
+    assert told.count("is to be protected:") == 1  # both in one sentence
+    assert told.index("NO SAFETY FACTOR") < told.index("no row holds")
+
+
+@pytest.mark.parametrize("name", ["sentier-house", "cedar-hollow", "alder-barn"])
+def test_how_far_the_snow_lands_is_never_cut(name: str) -> None:
+    analysis = demo(name)
+    units = system(analysis.project.table.project.units)
+    whole = falling_sentence(analysis, units)
+    assert len(whole) > 1
+    assert whole.rpartition(" up to ")[2].split()[0] in said(analysis)
+    assert "out from the edge" in said(analysis)
+
+
+def test_what_voids_the_answer_stands_in_full_and_takes_no_line_from_others() -> None:
+    void = [f"DO NOT RELY ON number {k}. It is wrong by a lot. " + "More of it. " * 40 for k in range(6)]
+    people = ["Snow falls. It lands 9 m out."]
+    others = [f"Matter {k}. More." for k in range(6)]
+    told = _cautions(void, people, others, "Splices are needed. How many.")
+    assert told.count("Caution: ") == len(void) + LINES
+    assert told.count("More of it.") == 6 * 40
+    assert "It lands 9 m out." in told
+    assert "Splices are needed" in told
+    assert f"{len(others) - (LINES - 2)} more, and all in full under" in told
+    crowd = _cautions((), [f"Door {k} is to be protected. 2 kN come down." for k in range(9)], others)
+    assert crowd.count("2 kN come down.") == 9
+    assert crowd.count("Matter") == OTHERS
+    assert _cautions((), (), ()) == ""
+
+
+def test_every_loud_caution_is_one_that_voids() -> None:
+    """Cautions of the checks about strengths that do not hold; words of others stay where they were."""
+    analysis = demo("cedar-hollow")
+    loud = (
+        "NO SAFETY FACTOR: 1 is given.",
+        '"nominal" is taken as characteristic: UNSAFE unless it is.',
+        "UNSUPPORTED: clamp.strength.pull was not tested.",
+        "Stiffer clamps keep more. DO NOT RELY ON THE LOWER NUMBER.",
+        "clamp.height puts the rail's axis nearly at the grip: CHECK IT and its unit.",
+        "Tests, strengths NOT VERIFIED for pull.",
+    )
+    mixed = replace(analysis, cautions=(analysis.cautions[0], *loud, *analysis.cautions[1:]))
+    void, _, others = sorted_cautions(mixed, system("US"))
+    assert void == loud
+    assert others == analysis.cautions
+
+
+def test_a_short_line_ends_between_words_and_tells_the_first_sentence() -> None:
+    assert _short("One thing. Another thing.") == "One thing …"
+    assert _short("One thing.") == "One thing."
+    names = "Rows: " + ", ".join(f"row {k} at 1,250 lbf" for k in range(40))
+    short = _short(names)
+    assert LONG - 30 < len(short) <= LONG + 2
+    assert short.endswith("1,250 lbf …")
