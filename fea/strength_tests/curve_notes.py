@@ -114,9 +114,9 @@ def _odd_stiffness(found: CampaignResult, read: dict[int, CurveReading]) -> list
     times = " and ".join(f"{one:.2f}" for _, one in told)
     return [
         f"CHECK THE SCALE of {_named(found, [test for test, _ in told])}: {times} times as stiff as the "
-        "other curves, more than scatter explains (Rosner's test of logarithms for two at most, 5 %). Another "
-        "range of the load cell, another specimen or mounting looks so; its strength is then off by as much. "
-        "It counts until you exclude it with a reason."
+        "other curves, more than scatter explains (Rosner's test of logarithms for two at most, 5 %). "
+        "Another range of the load cell, another specimen or mounting looks so; its strength is then off by "
+        "as much. It counts until you exclude it with a reason."
     ]
 
 

@@ -116,7 +116,7 @@ class TestedTable(Table):
     tests: int = Field(ge=1, description="Number of tests in the direction with the fewest.")
     notes: list[Line] = Field(
         default_factory=list,
-        max_length=40,
+        max_length=100,
         description="What the tests leave open, as `eavewright tests` found it; said wherever they count.",
     )
     series: list[SeriesTable] = Field(

@@ -206,6 +206,45 @@ def test_k_of_more_tests_is_that_of_table_d1(tmp_path):
         assert shown[count] == pytest.approx(table[count], abs=0.015)
 
 
+def test_as_many_ways_to_fail_and_tests_left_out_as_there_are_are_read_again(tmp_path):
+    """What `tests` writes is what `span` reads, and the counts of all add up to the tests."""
+    text = campaign(tmp_path, "along").read_text()
+    for i in range(24):
+        text += f'[[test]]\nname = "W{i}"\nstrength = "{5.0 + 0.01 * i} kN"\nfailure = "slid after {i} mm"\n'
+    for i in range(45):
+        text += f'[[test]]\nname = "X{i}"\nstrength = "6 kN"\nexcluded = "slipped off the rig, {i}"\n'
+    (tmp_path / "along.toml").write_text(text)
+    found = judge(load_campaign(tmp_path / "along.toml"))
+    told = next(note for note in found.notes if note.startswith("The tests failed in"))
+    assert "in 24 ways" in told
+    assert "and 19 more ways" in told
+    assert sum("not count" in note for note in found.notes) == 6
+    assert any(note.startswith("40 more of the") for note in found.notes)
+    path = tmp_path / "spans.toml"
+    path.write_text(pasted(clamp_text(found)))
+    (series,) = load_study(path).table.clamp.tested.series
+    assert sum(int(one.rpartition("(")[2].rstrip(")")) for one in series.failures) == 24
+    assert series.failures[-1] == "and 12 more ways (12)"
+    assert series.excluded[-1] == "and 33 more tests"
+
+
+@pytest.mark.parametrize(("head", "most"), [("failure", 80), ("excluded", 200), ("test", 40)])
+def test_words_of_a_csv_file_are_no_longer_than_those_of_the_campaign(tmp_path, head, most):
+    heads = ["test", "strength [kN]", "failure", "excluded"]
+    for more in (0, 1):
+        cells = dict.fromkeys(heads, "") | {"test": "A", "strength [kN]": "5"} | {head: "x" * (most + more)}
+        lines = [",".join(heads), ",".join(cells.values()), "B,5.1,,", "C,5.2,,"]
+        (tmp_path / "t.csv").write_text("\n".join(lines))
+        (tmp_path / "c.toml").write_text('file = "t.csv"\n' + HEAD)
+        if not more:
+            load_campaign(tmp_path / "c.toml")
+            continue
+        with pytest.raises(
+            InputError, match=rf"t\.csv, line 2: {head}: .* has {most + 1} letters; {most} at"
+        ):
+            load_campaign(tmp_path / "c.toml")
+
+
 def test_what_hangs_on_a_suspect_is_not_passed_on(tmp_path):
     path = campaign(tmp_path)
     text = path.read_text()
