@@ -190,7 +190,9 @@ def run_study(study: SpanStudy) -> StudyResult:
         A rail that can move freely.
     """
     roof, size, rails = study_roof(study), len(study.variants), range(len(study.table.rail))
-    shares = three_more(study.table.clamp, study.table.design.format)
+    shares, ends = (
+        three_more(study.table.clamp, study.table.design.format, low=low) for low in (False, True)
+    )
     of_seam = []
     for seam in study.seams:
         choices = study_choices(study, seam)
@@ -210,6 +212,7 @@ def run_study(study: SpanStudy) -> StudyResult:
                         hardware[rail * size : (rail + 1) * size],
                         choices,
                         shares,
+                        ends,
                         one.low,
                         one.by_limit,
                     ),

@@ -74,9 +74,15 @@ class ThreeMoreTable(Table):
         default_factory=SharesTable,
         description="Characteristic strengths by EN 1990 annex D, for format EN: median of what may come.",
     )
+    en_low: SharesTable = Field(
+        default_factory=SharesTable, description="The same, below which one campaign in ten ends."
+    )
     asd_lrfd: SharesTable = Field(
         default_factory=SharesTable,
         description="Strengths by AISI S100 K2, for formats ASD and LRFD; the median of what may come.",
+    )
+    asd_lrfd_low: SharesTable = Field(
+        default_factory=SharesTable, description="The same, below which one campaign in ten ends."
     )
 
 

@@ -188,6 +188,9 @@ def test_three_more_tests_go_with_the_clamp(tmp_path):
     tested = tomllib.loads(clamp_text(found))["clamp"]["tested"]
     assert tested["three_more"]["en"]["pull"] == pytest.approx(found.more.middle[at], abs=1e-4)
     assert tested["three_more"]["asd_lrfd"]["pull"] == pytest.approx(found.more.factored[0, at], abs=1e-4)
+    assert tested["three_more"]["en_low"]["pull"] == pytest.approx(found.more.low[at], abs=1e-4)
+    assert tested["three_more"]["asd_lrfd_low"]["pull"] == pytest.approx(found.more.factored[1, at], abs=1e-4)
+    assert found.more.low[at] < found.more.middle[at]
     assert tested["series"][0]["tests"] == n
     assert float(tested["series"][0]["mean"].split()[0]) == pytest.approx(
         found.justified.sample.mean / 1e3, rel=1e-3

@@ -89,7 +89,9 @@ def more_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tabl
         (f"span, {units.label('length')}", *map(str, found.choices.arrangements)),
         "n" * (1 + len(found.choices.arrangements)),
         load_rows(found, rail, lambda span: span_text(span, units), cell),
-        note="NOT to be used before the tests are done. In brackets: against today, rounded down.",
+        note="NOT to be used before the tests are done: each direction at its own median, all together less "
+        "often; what one campaign in ten falls below, the notes say. In brackets: against today, rounded "
+        "down.",
         plain_note=True,
     )
 

@@ -89,11 +89,13 @@ class _Justified(BaseModel):
 
 class _Factored(BaseModel):
     median: list[Number | None]
+    low: list[Number | None]
 
 
 class _More(BaseModel):
     added: list[int]
     median: list[Number | None]
+    low: list[Number | None]
     factored: _Factored
     relied_on: bool
 
@@ -290,11 +292,14 @@ def _three_more(some: dict[str, dict[str, Any]]) -> list[str]:
     lines = [
         "",
         "[clamp.tested.three_more]",
-        "# Strengths over today's after three more tests of each direction: half of all campaigns end above.",
+        "# Strengths over today's after three more tests of each direction: its own median, which half of",
+        "# its campaigns exceed (all directions together less often); low: one campaign in ten ends below.",
     ]
     of_format = {
         "en": {name: (more["added"], more["median"]) for name, more in known.items()},
+        "en_low": {name: (more["added"], more["low"]) for name, more in known.items()},
         "asd_lrfd": {name: (more["added"], more["factored"]["median"]) for name, more in known.items()},
+        "asd_lrfd_low": {name: (more["added"], more["factored"]["low"]) for name, more in known.items()},
     }
     for field, columns in of_format.items():
         after = {name: dict(zip(*both, strict=False)).get(THREE) for name, both in columns.items()}
