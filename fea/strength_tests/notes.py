@@ -52,8 +52,8 @@ def _bounded(found: CampaignResult) -> list[str]:
         text = SYSTEMS[found.campaign.table.campaign.units].text
         notes.append(
             "The design strength straight from the tests (EN 1990 D7.3) is "
-            f"{text(one.direct, 'force')}, less than {text(one.design, 'force')} by the "
-            "partial factor (D7.2), which counts: few tests."
+            f"{text(one.direct, 'force')}, less than {text(one.design, 'force')} by the partial factor "
+            "(D7.2): so few tests say little of the design level. clamp.toml takes the LARGER."
         )
     if one.scatter == LEAST_SCATTER:
         notes.append(

@@ -94,7 +94,9 @@ def test_what_the_tests_leave_open_goes_where_the_strengths_go(tmp_path):
     assert all(any(note in line for line in told) for note in notes)
     found = judge(load_campaign(tmp_path / "along.toml"))
     below = found.justified.direct < found.justified.design
-    assert any("EN 1990 D7.3" in note for note in notes) == below
+    assert any("EN 1990 D7.3" in note and "clamp.toml takes the LARGER" in note for note in notes) == below
+    given = table.clamp.strength.along / table.clamp.factor
+    assert given == pytest.approx(max(found.justified.direct, found.justified.design), rel=2e-3)
     other = notes_of(table.clamp, table.panel, SYSTEMS["SI"], "ASD")
     assert not any("D7.3" in line or "5 % fractile" in line for line in other)
     assert len(told) - len(other) == sum(", format EN: " in note for note in notes)
