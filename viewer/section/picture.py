@@ -62,7 +62,9 @@ def section_drawing(seen: Seen) -> Drawing:
 def outline_drawing(seen: Seen) -> Drawing:
     """The outline as built in with its sizes alone, to stand small beside other things."""
     drawing, p = Drawing(SMALL), seen.profile
-    at = _placing(*p.reach.T, np.array(SMALL) - [140.0, 90.0], 0.5 * np.array(SMALL) + [48.0, -26.0])
+    at = _placing(
+        p.reach[:, 0], p.reach[:, 1], np.array(SMALL) - [140.0, 90.0], 0.5 * np.array(SMALL) + [48.0, -26.0]
+    )
     drawing.area(shapely.transform(p.outline, at), METAL, style.INK, 1.6)
     _sizes(drawing, seen, at)
     return drawing
