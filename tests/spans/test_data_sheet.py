@@ -60,6 +60,11 @@ def test_with_all_its_notes_it_is_one_page_and_warnings_stand_above_the_loads(tm
         assert text[number].count("not verified") > 20
         assert "a span between two gets what the longer one carries" in text[number][loads:]
     assert "Data sheet" not in text[2]
+    page = (tmp_path / "out" / "spans.html").read_text()
+    for part in page.split("Data sheet: ")[1:]:
+        loads = part.index("largest load of snow down the slope per length of rail")
+        assert 0 < part.index("UNSAFE if the specimens were stronger") < loads
+        assert 0 < part.index("Falling snow and ice can kill") < loads
 
 
 def test_a_sheet_that_does_not_fit_says_whose_it_is_on_every_page(tmp_path):
