@@ -33,19 +33,28 @@ class Gains:
         Limit that is then reached first, -1 for none.
     alone : dict
         The same loads where one direction alone is tested further. [N/m]
+    low : (n, a) float or None
+        Those with every direction at the end below which one campaign in ten ends; None where nobody said
+        it of all. [N/m]
     """
 
     load: Array
     governing: IntArray
     alone: dict[str, Array]
+    low: Array | None = None
 
 
-def three_more(clamp: ClampTable, form: str) -> dict[str, float]:
-    """Strengths over today's by direction, for a design format; empty where nobody said."""
+def three_more(clamp: ClampTable, form: str, *, low: bool = False) -> dict[str, float]:
+    """Strengths over today's by direction, for a design format; empty where nobody said.
+
+    The median of what may come, or the `low` end, below which one campaign in ten ends.
+    """
     tested = clamp.tested
     if tested is None or tested.three_more is None:
         return {}
-    shares = tested.three_more.en if form == "EN" else tested.three_more.asd_lrfd
+    more = tested.three_more
+    of_format = (more.en, more.en_low) if form == "EN" else (more.asd_lrfd, more.asd_lrfd_low)
+    shares = of_format[low]
     given = clamp.strength.model_dump()
     return {name: value for name, value in shares if value is not None and given[name] is not None}
 
@@ -55,6 +64,7 @@ def gains(
     hardware: tuple[Hardware, ...],
     choices: Choices,
     shares: dict[str, float],
+    ends: dict[str, float],
     low: Array,
     by_limit: Array,
 ) -> Gains:
@@ -69,12 +79,15 @@ def gains(
     choices : Choices
     shares : dict
         Strength after further tests over today's, by direction.
+    ends : dict
+        The same at the low end.
     low : (n, a) float
         Largest loads today, NaN where not verified. [N/m]
     by_limit : (n, a, l) float
         Those of each limit today. [N/m]
     """
-    sets = [shares, *({name: value} for name, value in shares.items())]
+    told = ends.keys() == shares.keys()
+    sets = [shares, *({name: value} for name, value in shares.items()), *([ends] if told else ())]
     factors = np.array([[one.get(name, 1.0) for name in DIRECTIONS] for one in sets])
     clamps = np.min([_clamps(roof, one, choices, factors) for one in hardware], axis=0)
     found, leads = [], None
@@ -87,7 +100,8 @@ def gains(
             leads = np.where(np.isnan(low) | ~np.isfinite(least), -1, first)
         found.append(np.where(np.isnan(low), np.nan, np.minimum.accumulate(least, axis=0)))
     assert leads is not None
-    return Gains(found[0], leads, dict(zip(shares, found[1:], strict=True)))
+    alone = dict(zip(shares, found[1 : 1 + len(shares)], strict=True))
+    return Gains(found[0], leads, alone, found[-1] if told else None)
 
 
 def _clamps(roof: RoofSurface, hardware: Hardware, choices: Choices, factors: Array) -> Array:
@@ -109,12 +123,15 @@ def more_words(
     if not shares:
         return ["clamp.tested.three_more is not given: what more tests would buy is not known."]
     held, rail, total = [], 0, 0
+    ends: list[float] = []
     gained: dict[str, list[float]] = {name: [] for name in shares}
     for low, governing, more in tables:
         if more is None:
             continue
         of_clamp = (governing == CLAMP) & (low > 0.0) & np.isfinite(low)
         held += (more.load[of_clamp] / low[of_clamp] - 1.0).tolist()
+        if more.low is not None:
+            ends += (more.low[of_clamp] / low[of_clamp] - 1.0).tolist()
         for name, load in more.alone.items():
             gained[name] += (load[of_clamp] / low[of_clamp] - 1.0).tolist()
         total += int((governing >= 0).sum())
@@ -125,10 +142,16 @@ def more_words(
     untold = [name for name in clamp.tested.directions if name not in shares]
     left = f" Nothing is known of {', '.join(untold)}." if untold else ""
     rest = f" In {rail} of {total} cells something else governs: there they buy nothing." if rail else ""
+    worse = (
+        f" With each direction at the end below which one campaign in ten ends: {_percent(np.array(ends))}."
+        if ends
+        else " How much less they may bring is not known (clamp.tested.three_more)."
+    )
     return [
         f"Three more tests of each direction would change the {len(held)} loads that the clamp governs by "
-        f"{_percent(np.array(held))} (of one direction alone: {each}).{rest}{left} Half of all campaigns end "
-        "above it, half below, if the specimens come from the same lot; it may not be used before."
+        f"{_percent(np.array(held))} (of one direction alone: {each}), with each direction at its own "
+        "median, which half of its campaigns exceed if the specimens come from the same lot; all directions "
+        f"together do so less often.{worse}{rest}{left} It may not be used before the tests are done."
     ]
 
 

@@ -18,11 +18,13 @@ from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
 from fea.spans.missing import DIRECTIONS, missing_directions
 from fea.spans.more_tests import Gains, gains, more_words, three_more
+from fea.spans.notes import Note, needed
 from fea.spans.rows import Hardware
 from roofmodel.hardware import DesignFormat, Rail, SpliceTorsion
 from roofmodel.layout import SpliceKind
 from roofmodel.profiles.plain import walls_profile
 from roofmodel.project.base import Table
+from roofmodel.project.clamp_schema import ClampTable
 from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.rocking import default_words, least_rocking, rocking_words
@@ -107,7 +109,12 @@ class StudyResult:
     study: SpanStudy
     choices: Choices
     rails: tuple[RailTableau, ...]
-    notes: tuple[str, ...]
+    told: tuple[Note, ...]
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the tables must be read with."""
+        return tuple(note.words for note in self.told)
 
     @property
     def not_given(self) -> tuple[str, ...]:
@@ -183,7 +190,9 @@ def run_study(study: SpanStudy) -> StudyResult:
         A rail that can move freely.
     """
     roof, size, rails = study_roof(study), len(study.variants), range(len(study.table.rail))
-    shares = three_more(study.table.clamp, study.table.design.format)
+    shares, ends = (
+        three_more(study.table.clamp, study.table.design.format, low=low) for low in (False, True)
+    )
     of_seam = []
     for seam in study.seams:
         choices = study_choices(study, seam)
@@ -203,6 +212,7 @@ def run_study(study: SpanStudy) -> StudyResult:
                         hardware[rail * size : (rail + 1) * size],
                         choices,
                         shares,
+                        ends,
                         one.low,
                         one.by_limit,
                     ),
@@ -257,86 +267,112 @@ def _tableau(
     )
 
 
-def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) -> tuple[str, ...]:
+def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) -> tuple[Note, ...]:
     table, variant = study.table, study.variants[0]
-    units, design = SYSTEMS[table.study.units], table.design
-    factors = strength_factors(
-        DesignFormat(design.format), LoadLevel(table.study.level), design.snow_factor, design.thermal_factor
-    )
-    tables_of: dict[str, Table | None] = {
-        "clamp": table.clamp,
-        "clamp.screws": table.clamp.screws,
-        "panel": table.panel,
-    }
+    clamp, design, form = table.clamp, table.design, DesignFormat(table.design.format)
+    units, rails = SYSTEMS[table.study.units], tuple(zip(table.rail, variant.rails, strict=True))
+    factors = strength_factors(form, LoadLevel(table.study.level), design.snow_factor, design.thermal_factor)
+    tables_of: dict[str, Table | None] = {"clamp": clamp, "clamp.screws": clamp.screws, "panel": table.panel}
     tables_of |= {f"rail ({rail.name})": rail for rail in table.rail}
+    tested = tested_notes(clamp, table.panel, units, design.format)
     notes = [
-        *(() if table.study.level == "measured" else bare_notes(design.format, tables_of)),
-        *low_axis_words(
-            min(one.clamp.height for one in study.variants),
-            {rail.name: given for rail, given in zip(table.rail, variant.rails, strict=True)},
-            units,
+        Note(f"NOT VERIFIED: {words}: {wanted}; no load is given there.", True, at)
+        for words, wanted, at in _open(study, tables)
+    ]
+    notes += needed(_missing(study, tables))
+    if np.isnan(variant.panel.anchorage):
+        notes += needed(("Panel anchorage is NOT in the table: panel.anchorage is not given.",))
+    for i, (rail, given) in enumerate(rails):
+        notes += needed([*_of_rail(rail.name, given, rail.alloy, form), *_lost(study, tables, i)], i)
+    notes += [
+        *needed(() if table.study.level == "measured" else bare_notes(design.format, tables_of)),
+        *needed(
+            low_axis_words(
+                min(one.clamp.height for one in study.variants),
+                {rail.name: given for rail, given in rails},
+                units,
+            )
         ),
-        *untold_notes(table.clamp),
-        *height_notes(table.clamp),
-        *tested_notes(table.clamp, table.panel, units, design.format),
-        *bond_notes(table.clamp),
-        *_screw_notes(study),
-        f"Loads are those of snow down the slope per length of rail, {LEVELS[table.study.level]}; the limits "
-        f"take {factors.dead:g} D + {factors.snow:g} S of them ({factors.clause}), with the rail's own "
-        "weight as D and the worse of force on the axis and at the top.",
-        "Seams and sheet count as rigid; the clamps give way as their stiffness says.",
-        "Rail height against snow depth, snow from beyond the ends of partial rows, and what the roof "
-        "carries are no part of a span table: check the project.",
-        "A longer span never gets a larger load than a shorter one.",
+        *needed(untold_notes(clamp)),
+        *needed(_uncounted(clamp)),
+        *map(Note, height_notes(clamp)),
+        *map(Note, tested[:1]),  # the facts say what was tested
+        *needed(tested[1:]),
+        *needed(bond_notes(clamp)),
+        *needed(_screw_notes(study)),
+        Note(
+            f"Loads are those of snow down the slope per length of rail, {LEVELS[table.study.level]}; the "
+            f"limits take {factors.dead:g} D + {factors.snow:g} S of them ({factors.clause}), with the "
+            "rail's own weight as D and the worse of force on the axis and at the top."
+        ),
+        *needed(
+            (
+                "Seams and sheet count as rigid; the clamps give way as their stiffness says.",
+                "Rail height against snow depth, snow from beyond the ends of partial rows, and what the "
+                "roof carries are no part of a span table: check the project.",
+            )
+        ),
+        Note("A longer span never gets a larger load than a shorter one."),
     ]
     if Arrangement.INNER in choices.arrangements:
-        notes.append(
-            f"An inner span lies two spans or more from its row's ends, here the middle of {choices.many}; "
-            "no row has inner spans alone: take it only where the ends are made stronger or shorter."
+        notes += needed(
+            (
+                "An inner span lies two spans or more from its row's ends, here the middle of "
+                f"{choices.many}; no row has inner spans alone: take it only where the ends are made "
+                "stronger or shorter.",
+            )
         )
     if choices.unloaded < 1.0:
-        notes.append(f"Patterns of load leave {100 * choices.unloaded:g} % of it on the spans they unload.")
+        words = f"Patterns of load leave {100 * choices.unloaded:g} % of it on the spans they unload."
+        notes.append(Note(words))
     if choices.splice is None:
-        notes.append("Rails without splices: a splice may lower what they carry; ask with study.splice.")
+        notes += needed(
+            ("Rails without splices: a splice may lower what they carry; ask with study.splice.",)
+        )
     else:
-        notes.append(f"With one {choices.splice} splice a row, at the worst of eight places in any span.")
+        words = f"With one {choices.splice} splice a row, at the worst of eight places in any span."
+        notes.append(Note(words))
         if any(rail.splice_torsion is SpliceTorsion.UNKNOWN for rail in variant.rails):
-            notes.append(
+            words = (
                 "Nothing says whether it passes torsion on (rail.splice_torsion): the worse of both counts."
             )
+            notes.append(Note(words))
     if study.ranges:
-        notes.append(
-            f"Ranges ({'; '.join(study.ranges)}): every corner and the middle; the table is the low end."
-        )
-    notes += _rocking_words(study, tables)
-    notes += more_words(
-        table.clamp, table.design.format, [(one.low, one.governing, one.more) for one in tables]
-    )
-    if np.isnan(variant.panel.anchorage):
-        notes.append("Panel anchorage is NOT in the table: panel.anchorage is not given.")
-    for rail, given in zip(table.rail, variant.rails, strict=True):
-        if np.isnan(given.deflection_ratio):
-            notes.append(f"Deflection of {rail.name} is NOT in the table: deflection_ratio is not given.")
-    for rail, given in zip(table.rail, variant.rails, strict=True):
-        ways = _not_in(given)
-        if ways:
-            notes.append(f"NOT COUNTED in any limit of {rail.name}: {', '.join(ways)}.")
-    form = DesignFormat(table.design.format)
-    for rail, given in zip(table.rail, variant.rails, strict=True):
-        notes += class_words(rail.name, given, rail.alloy, form)
-    notes += [
-        f"Crushing of {rail.name} is not known: no wall held at both edges carries the force (a plain "
-        "channel pushed along its flanges has none); give rail.bearing_strength from tests, or leave "
-        "bearing_length out."
-        for rail, given in zip(table.rail, variant.rails, strict=True)
-        if crushing_open(given, form)
-    ]
-    notes += [f"NOT VERIFIED: {words}; no load is given there." for words in open_words(study, tables)]
-    notes += _lost(study, tables)
-    notes += _missing(study, tables)
+        words = f"Ranges ({'; '.join(study.ranges)}): every corner and the middle; the table is the low end."
+        notes += needed((words,))
+    notes += [Note(words, not study.rocking_open) for words in _rocking_words(study, tables)]
+    more = [(one.low, one.governing, one.more) for one in tables]
+    notes += map(Note, more_words(clamp, design.format, more))
     if any(np.isinf(one.low).any() for one in tables):
-        notes.append("Unlimited: no limit that was given is ever reached.")
+        notes += needed(("Unlimited: no limit that was given is ever reached.",))
     return tuple(notes)
+
+
+def _uncounted(clamp: ClampTable) -> list[str]:
+    """That somebody named tests, but not how many nor on what."""
+    if clamp.tested is not None or not clamp.test_basis.strip():
+        return []
+    return [
+        "How many tests are behind the clamp strengths, and on which seam and sheet, nobody said "
+        "(clamp.tested): a table is no better than they are."
+    ]
+
+
+def _of_rail(name: str, rail: Rail, alloy: str, form: DesignFormat) -> list[str]:
+    """What is not in the table of one rail, and what its limits rest on."""
+    found = []
+    if np.isnan(rail.deflection_ratio):
+        found.append(f"Deflection of {name} is NOT in the table: deflection_ratio is not given.")
+    if ways := _not_in(rail):
+        found.append(f"NOT COUNTED in any limit of {name}: {', '.join(ways)}.")
+    found += class_words(name, rail, alloy, form)
+    if crushing_open(rail, form):
+        found.append(
+            f"Crushing of {name} is not known: no wall held at both edges carries the force (a plain "
+            "channel pushed along its flanges has none); give rail.bearing_strength from tests, or leave "
+            "bearing_length out."
+        )
+    return found
 
 
 def _rocking_words(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:
@@ -384,33 +420,36 @@ def _missing(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:
     return [f"Loaded there, and not given: {', '.join(names)}."] if names else []
 
 
-def open_words(study: SpanStudy, tables: tuple[RailTableau, ...], *, short: bool = False) -> list[str]:
-    """For each limit that keeps cells from being verified: of which rails, and what would give it."""
+def open_words(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:
+    """For each limit that keeps cells from being verified: of which rails."""
+    return [words for words, _, _ in _open(study, tables)]
+
+
+def _open(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[tuple[str, str, tuple[int, ...]]]:
+    """Each limit that keeps cells from being verified, what would give it, and numbers of its rails."""
     found = []
-    names = [rail.name for rail in study.table.rail]
     for limit, wanted in WANTED.items():
-        at = [
-            names[one.rail]
-            for one in tables
-            if (np.isnan(one.by_limit[..., limit]) & np.isnan(one.low)).any()
-        ]
+        at = tuple(
+            dict.fromkeys(
+                one.rail for one in tables if (np.isnan(one.by_limit[..., limit]) & np.isnan(one.low)).any()
+            )
+        )
         if at:
-            words = f"{LIMITS[limit]} of {', '.join(dict.fromkeys(at))} is not known everywhere"
-            found.append(words if short else f"{words}: {wanted}")
+            names = ", ".join(study.table.rail[rail].name for rail in at)
+            found.append((f"{LIMITS[limit]} of {names} is not known everywhere", wanted, at))
     return found
 
 
-def _lost(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:
-    """Where walls of rails were not recognized."""
-    at = LIMITS.index(LOCAL)
-    found, units = [], SYSTEMS[study.table.study.units]
-    for rail in dict.fromkeys(one.rail for one in tables):
-        one = study.variants[0].rails[rail]
-        open_ = any(np.isnan(t.by_limit[..., at]).any() for t in tables if t.rail == rail)
-        if one.profile is not None and (open_ or not one.profile.section.round):
-            words = lost_words(one.profile, units, not open_ and not np.isnan(one.moment).any())
-            found += [f"{study.table.rail[rail].name}: {sentence}" for sentence in words]
-    return found
+def _lost(study: SpanStudy, tables: tuple[RailTableau, ...], rail: int) -> list[str]:
+    """Where walls of a rail were not recognized."""
+    at, one = LIMITS.index(LOCAL), study.variants[0].rails[rail]
+    open_ = any(np.isnan(t.by_limit[..., at]).any() for t in tables if t.rail == rail)
+    if one.profile is None or not (open_ or not one.profile.section.round):
+        return []
+    words = lost_words(
+        one.profile, SYSTEMS[study.table.study.units], not open_ and not np.isnan(one.moment).any()
+    )
+    return [f"{study.table.rail[rail].name}: {sentence}" for sentence in words]
 
 
 def _screw_notes(study: SpanStudy) -> tuple[str, ...]:

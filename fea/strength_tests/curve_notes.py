@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.strength_tests.curves import STIFF_RANGE, CurveReading
-from fea.strength_tests.fractiles import suspects
+from fea.strength_tests.fractiles import odd_ones, suspects
 from fea.strength_tests.results import CampaignResult
 from roofmodel.project.tested import sheet_text
 from roofmodel.units import SYSTEMS
@@ -18,7 +18,7 @@ LEAST = 3  # slips that can be held against each other
 UNLIKE = 2.5  # times the stiffness of the others, either way, from where a curve is doubted (judgment)
 FIRM = (0.005e-3, 5e-3)  # what a metal clamp gives way by at 40 % of what it holds (judgment) [m]
 LATE = (0.6, 0.95)  # shares of the force before the first loss between which it is read late
-OFF = 1.15  # times the stiffness of the others, from where one that Grubbs's test suspects is told (judgment)
+OFF = 1.15  # times the stiffness of the others, from where an odd one is told (judgment)
 EVEN = (
     0.9,
     0.05,
@@ -100,20 +100,23 @@ def _even(values: Array) -> bool:
 
 
 def _odd_stiffness(found: CampaignResult, read: dict[int, CurveReading]) -> list[str]:
-    """A curve that does not belong by its stiffness, such as one whose forces were scaled."""
-    logs = np.log([one.stiffness for one in read.values()])
-    distance, limit = suspects(logs)
-    at = int(np.argmax(distance))
-    others = float(np.exp(np.delete(logs, at).mean())) if len(logs) > 1 else np.nan
-    test = list(read)[at]
-    ratio = read[test].stiffness / others
-    if distance[at] <= limit or 1.0 / OFF < ratio < OFF or test in unlike(found):
+    """Curves, two at most, that do not belong by their stiffness, such as ones whose forces were scaled."""
+    logs, tests = np.log([one.stiffness for one in read.values()]), list(read)
+    odd = odd_ones(logs)
+    ratio = np.exp(logs - np.delete(logs, odd).mean())
+    told = [
+        (tests[at], float(ratio[at]))
+        for at in odd
+        if not 1.0 / OFF < ratio[at] < OFF and tests[at] not in unlike(found)
+    ]
+    if not told:
         return []
+    times = " and ".join(f"{one:.2f}" for _, one in told)
     return [
-        f"CHECK THE SCALE of {_named(found, [test])}: {ratio:.2f} times as stiff as the other curves, "
-        f"{distance[at]:.2f} deviations of the logarithms, more than {limit:.2f} (Grubbs, 5 %). Another "
-        "range of the load cell, another specimen or mounting looks so; its strength is then off by as "
-        "much. It counts until you exclude it with a reason."
+        f"CHECK THE SCALE of {_named(found, [test for test, _ in told])}: {times} times as stiff as the "
+        "other curves, more than scatter explains (Rosner's test of logarithms for two at most, 5 %). "
+        "Another range of the load cell, another specimen or mounting looks so; its strength is then off by "
+        "as much. It counts until you exclude it with a reason."
     ]
 
 

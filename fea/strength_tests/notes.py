@@ -15,6 +15,7 @@ HEIGHT_OPEN = "specimen.load_height"
 ASKED = "three"  # tests at least that are asked for then (AISI S100 K2.1.1, from memory)
 D7_3_BELOW = 0.99  # of the design value by D7.2, below which that by D7.3 is told (judgment) [-]
 LEAST_SCATTER = 0.03  # of strengths, below which few tests agree by luck (judgment) [-]
+TOLD = 5  # tests that do not count, and ways to fail, that are told one by one
 DOUBTFUL = 0.05  # chance below which a distribution is doubted
 
 
@@ -51,8 +52,8 @@ def _bounded(found: CampaignResult) -> list[str]:
         text = SYSTEMS[found.campaign.table.campaign.units].text
         notes.append(
             "The design strength straight from the tests (EN 1990 D7.3) is "
-            f"{text(one.direct, 'force')}, less than {text(one.design, 'force')} by the "
-            "partial factor (D7.2), which counts: few tests."
+            f"{text(one.direct, 'force')}, less than {text(one.design, 'force')} by the partial factor "
+            "(D7.2): so few tests say little of the design level. clamp.toml takes the LARGER."
         )
     if one.scatter == LEAST_SCATTER:
         notes.append(
@@ -73,11 +74,16 @@ def _bounded(found: CampaignResult) -> list[str]:
 
 def _outliers(found: CampaignResult) -> list[str]:
     tests = found.campaign.tests
+    out = [test for test in tests if test.excluded.strip()]
     notes = [
         f"Test {test.name} does not count: {test.excluded.strip().rstrip('.')}. It stays in every table."
-        for test in tests
-        if test.excluded.strip()
+        for test in out[:TOLD]
     ]
+    if len(out) > TOLD:
+        notes.append(
+            f"{len(out) - TOLD} more of the {len(tests)} tests do not count either; they stay in every table "
+            "with why."
+        )
     if found.suspect >= 0:
         notes.append(
             f"Test {tests[found.suspect].name} may not belong: {found.distance[found.suspect]:.2f} "
@@ -124,7 +130,10 @@ def _failures(found: CampaignResult) -> list[str]:
     ways = failures(found)
     if len(ways) < 2:
         return []
-    listed = "; ".join(f"{way}: {count}" for way, count in ways.items())
+    most = sorted(ways, key=lambda way: -ways[way])
+    listed = "; ".join(f"{way}: {ways[way]}" for way in most[:TOLD])
+    if len(most) > TOLD:
+        listed += f"; and {len(most) - TOLD} more ways: use the same words for the same way"
     return [
         f"The tests failed in {len(ways)} ways ({listed}): one distribution does not hold for all of them. "
         "Judge each way by itself, with its own tests (EN 1990 D7.1, from memory)."

@@ -93,12 +93,15 @@ class Method(Table):
         return self
 
 
+LETTERS = {"name": 40, "failure": 80, "excluded": 200}  # of a test's words at most, in a CSV file too
+
+
 class TestTable(Table):
     """One test."""
 
     __test__ = False
 
-    name: Line = Field(min_length=1, max_length=40, description="Mark of the specimen.")
+    name: Line = Field(min_length=1, max_length=LETTERS["name"], description="Mark of the specimen.")
     strength: Force | None = Field(None, description="Force at failure, or")
     curve: str | None = Field(
         None, description='CSV file with the heads "displacement [mm]" and "force [kN]", beside the campaign.'
@@ -110,11 +113,13 @@ class TestTable(Table):
     )
     failure: Line = Field(
         "",
-        max_length=80,
+        max_length=LETTERS["failure"],
         description='How it failed, in the same words for the same way: "slid on the seam".',
     )
     excluded: Line = Field(
-        "", max_length=200, description="Why this test does not count; it stays in every table."
+        "",
+        max_length=LETTERS["excluded"],
+        description="Why this test does not count; it stays in every table.",
     )
 
     @field_validator("excluded")

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from roofmodel.csv_tables import read_table
 from roofmodel.errors import InputError
-from roofmodel.project.campaign_schema import CampaignFile, TestTable
+from roofmodel.project.campaign_schema import LETTERS, CampaignFile, TestTable
 from roofmodel.project.rigs import Rig, make_rig
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.validation import read_text, validated
-from roofmodel.units import SYSTEMS
+from roofmodel.units import SYSTEMS, shown
 
 Array = NDArray[np.float64]
 
@@ -153,6 +153,13 @@ def _tests(path: Path, name: str, digest: object) -> tuple[TestTable, ...]:
         what="a CSV file of tests",
     )
     names = found.text["test"]
+    for head, most in (("test", LETTERS["name"]), *LETTERS.items()):
+        for line, words in zip(found.line, found.text.get(head, ()), strict=False):
+            if len(words) > most:
+                message = (
+                    f"{name}, line {line}: {head}: {shown(words)} has {len(words)} letters; {most} at most"
+                )
+                raise InputError(message)
     bad = np.flatnonzero(~(found.number["strength"] > 0.0))
     if len(bad):
         message = f"{name}, line {found.line[bad[0]]}: strength: must be greater than zero"

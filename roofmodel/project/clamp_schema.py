@@ -74,9 +74,15 @@ class ThreeMoreTable(Table):
         default_factory=SharesTable,
         description="Characteristic strengths by EN 1990 annex D, for format EN: median of what may come.",
     )
+    en_low: SharesTable = Field(
+        default_factory=SharesTable, description="The same, below which one campaign in ten ends."
+    )
     asd_lrfd: SharesTable = Field(
         default_factory=SharesTable,
         description="Strengths by AISI S100 K2, for formats ASD and LRFD; the median of what may come.",
+    )
+    asd_lrfd_low: SharesTable = Field(
+        default_factory=SharesTable, description="The same, below which one campaign in ten ends."
     )
 
 
@@ -116,7 +122,7 @@ class TestedTable(Table):
     tests: int = Field(ge=1, description="Number of tests in the direction with the fewest.")
     notes: list[Line] = Field(
         default_factory=list,
-        max_length=40,
+        max_length=100,
         description="What the tests leave open, as `eavewright tests` found it; said wherever they count.",
     )
     series: list[SeriesTable] = Field(

@@ -1,5 +1,6 @@
 """What three more tests of the clamp would buy: the same as putting the stronger strengths into the file."""
 
+import csv
 import json
 
 import numpy as np
@@ -7,6 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from fea.spans.bench import CLAMP
+from fea.spans.more_tests import three_more
 from fea.spans.study import run_study
 from roofmodel.errors import InputError
 from roofmodel.project.span_study import load_study
@@ -60,6 +62,8 @@ def test_gains_are_those_of_the_stronger_strengths_in_the_file(tmp_path):
     assert gained
     note = next(n for n in found.notes if n.startswith("Three more tests of each direction"))
     assert "may not be used before" in note
+    assert "How much less they may bring is not known" in note
+    assert all(one.more.low is None for one in found.rails)
     assert any("three_more is not given" in n for n in plain.notes)
 
 
@@ -74,11 +78,28 @@ def test_where_the_rail_governs_more_tests_buy_nothing(tmp_path):
     assert "buy nothing" in note
 
 
-def test_a_format_takes_its_own_gains(tmp_path):
-    both = of(along=1.1) + "asd_lrfd = { along = 1.4 }\n"
-    found = load_study(study(tmp_path, both))
-    assert found.table.clamp.tested.three_more.en.along == 1.1
-    assert found.table.clamp.tested.three_more.asd_lrfd.along == 1.4
+@pytest.mark.parametrize(("form", "ends"), [("EN", (1.1, 0.9)), ("ASD", (1.4, 0.8)), ("LRFD", (1.4, 0.8))])
+def test_a_format_takes_its_own_gains(tmp_path, form, ends):
+    every = "en_low = { along = 0.9 }\nasd_lrfd = { along = 1.4 }\nasd_lrfd_low = { along = 0.8 }\n"
+    clamp = load_study(study(tmp_path, of(along=1.1) + every)).table.clamp
+    assert three_more(clamp, form) == {"along": ends[0]}
+    assert three_more(clamp, form, low=True) == {"along": ends[1]}
+
+
+def test_the_low_end_is_that_of_the_weaker_strengths_in_the_file(tmp_path):
+    """One campaign in ten may end below today's loads, and the note says by how much."""
+    lows = {"along": 0.91, "pull": 0.95, "push": 0.97}
+    text = ", ".join(f"{name} = {value}" for name, value in lows.items())
+    found = run_study(load_study(study(tmp_path / "a", of(**SHARES) + f"en_low = {{ {text} }}\n")))
+    weaker = run_study(load_study(study(tmp_path / "b", "", line(**lows))))
+    for one, less in zip(found.rails, weaker.rails, strict=True):
+        np.testing.assert_allclose(one.more.low, less.low, rtol=1e-7)
+    note = next(n for n in found.notes if n.startswith("Three more tests of each direction"))
+    lost = np.concatenate([(one.more.low / one.low - 1.0)[one.governing == CLAMP] for one in found.rails])
+    assert lost.max() < 0.0
+    least = np.floor(1000.0 * lost.min() + 1e-6) / 10.0
+    assert f"one campaign in ten ends: −{-least:.1f} " in note
+    assert "all directions together do so less often" in note
 
 
 def test_gains_of_what_was_not_tested_are_refused(tmp_path):
@@ -138,3 +159,27 @@ def test_conditions_stand_once(tmp_path):
     assert "licensed engineer" not in (out / "spans.csv").read_text()
     assert sum("licensed engineer" in one for one in text) == 1
     assert len((out / "spans.csv").read_bytes()) < 20_000
+
+
+@pytest.mark.parametrize("name", ["spans.csv", "loads.csv"])
+def test_numbers_point_at_the_conditions_of_their_own_line(tmp_path, name):
+    """On two seam spacings with two rails: each line at its own seam and rail, at nothing of the others."""
+    seams = ('seam_spacing = "400 mm"', 'seam_spacing = ["400 mm", "200 mm"]')
+    out = tmp_path / "out"
+    CliRunner().invoke(commands, ["span", str(study(tmp_path / "a", "", None, seams)), "--out", str(out)])
+    with (out / "conditions.csv").open() as file:
+        hold = {one["number"]: one for one in csv.DictReader(file)}
+    assert len(hold) > 20
+    with (out / name).open() as file:
+        lines = list(csv.DictReader(file))
+    assert len({one["numbers in conditions.csv"] for one in lines}) == 4
+    tubes = {"Cove 48": "round tube, diameter 48 mm", "Cove 60": "rectangular tube, width 60 mm"}
+    for one in lines:
+        of_line = [hold[k] for k in one["numbers in conditions.csv"].split()]
+        words = [f"{o['what']}: {o['words']}" for o in of_line]
+        (seam,) = [w for w in words if w.startswith("Seams:")]
+        assert f"every {float(one['seam spacing [mm]']):.1f} mm" in seam
+        (rail,) = [w for w in words if w.startswith("Rail ") and "tube" in w]
+        assert tubes[one["rail"]] in rail
+        assert of_line[0]["what"] == "spans.toml"
+        assert sum("licensed engineer" in w for w in words) == 1

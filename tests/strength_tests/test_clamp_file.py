@@ -94,7 +94,9 @@ def test_what_the_tests_leave_open_goes_where_the_strengths_go(tmp_path):
     assert all(any(note in line for line in told) for note in notes)
     found = judge(load_campaign(tmp_path / "along.toml"))
     below = found.justified.direct < found.justified.design
-    assert any("EN 1990 D7.3" in note for note in notes) == below
+    assert any("EN 1990 D7.3" in note and "clamp.toml takes the LARGER" in note for note in notes) == below
+    given = table.clamp.strength.along / table.clamp.factor
+    assert given == pytest.approx(max(found.justified.direct, found.justified.design), rel=2e-3)
     other = notes_of(table.clamp, table.panel, SYSTEMS["SI"], "ASD")
     assert not any("D7.3" in line or "5 % fractile" in line for line in other)
     assert len(told) - len(other) == sum(", format EN: " in note for note in notes)
@@ -188,6 +190,9 @@ def test_three_more_tests_go_with_the_clamp(tmp_path):
     tested = tomllib.loads(clamp_text(found))["clamp"]["tested"]
     assert tested["three_more"]["en"]["pull"] == pytest.approx(found.more.middle[at], abs=1e-4)
     assert tested["three_more"]["asd_lrfd"]["pull"] == pytest.approx(found.more.factored[0, at], abs=1e-4)
+    assert tested["three_more"]["en_low"]["pull"] == pytest.approx(found.more.low[at], abs=1e-4)
+    assert tested["three_more"]["asd_lrfd_low"]["pull"] == pytest.approx(found.more.factored[1, at], abs=1e-4)
+    assert found.more.low[at] < found.more.middle[at]
     assert tested["series"][0]["tests"] == n
     assert float(tested["series"][0]["mean"].split()[0]) == pytest.approx(
         found.justified.sample.mean / 1e3, rel=1e-3
@@ -204,6 +209,45 @@ def test_k_of_more_tests_is_that_of_table_d1(tmp_path):
     assert both
     for count in both:
         assert shown[count] == pytest.approx(table[count], abs=0.015)
+
+
+def test_as_many_ways_to_fail_and_tests_left_out_as_there_are_are_read_again(tmp_path):
+    """What `tests` writes is what `span` reads, and the counts of all add up to the tests."""
+    text = campaign(tmp_path, "along").read_text()
+    for i in range(24):
+        text += f'[[test]]\nname = "W{i}"\nstrength = "{5.0 + 0.01 * i} kN"\nfailure = "slid after {i} mm"\n'
+    for i in range(45):
+        text += f'[[test]]\nname = "X{i}"\nstrength = "6 kN"\nexcluded = "slipped off the rig, {i}"\n'
+    (tmp_path / "along.toml").write_text(text)
+    found = judge(load_campaign(tmp_path / "along.toml"))
+    told = next(note for note in found.notes if note.startswith("The tests failed in"))
+    assert "in 24 ways" in told
+    assert "and 19 more ways" in told
+    assert sum("not count" in note for note in found.notes) == 6
+    assert any(note.startswith("40 more of the") for note in found.notes)
+    path = tmp_path / "spans.toml"
+    path.write_text(pasted(clamp_text(found)))
+    (series,) = load_study(path).table.clamp.tested.series
+    assert sum(int(one.rpartition("(")[2].rstrip(")")) for one in series.failures) == 24
+    assert series.failures[-1] == "and 12 more ways (12)"
+    assert series.excluded[-1] == "and 33 more tests"
+
+
+@pytest.mark.parametrize(("head", "most"), [("failure", 80), ("excluded", 200), ("test", 40)])
+def test_words_of_a_csv_file_are_no_longer_than_those_of_the_campaign(tmp_path, head, most):
+    heads = ["test", "strength [kN]", "failure", "excluded"]
+    for more in (0, 1):
+        cells = dict.fromkeys(heads, "") | {"test": "A", "strength [kN]": "5"} | {head: "x" * (most + more)}
+        lines = [",".join(heads), ",".join(cells.values()), "B,5.1,,", "C,5.2,,"]
+        (tmp_path / "t.csv").write_text("\n".join(lines))
+        (tmp_path / "c.toml").write_text('file = "t.csv"\n' + HEAD)
+        if not more:
+            load_campaign(tmp_path / "c.toml")
+            continue
+        with pytest.raises(
+            InputError, match=rf"t\.csv, line 2: {head}: .* has {most + 1} letters; {most} at"
+        ):
+            load_campaign(tmp_path / "c.toml")
 
 
 def test_what_hangs_on_a_suspect_is_not_passed_on(tmp_path):

@@ -19,6 +19,7 @@ from fea.strength_tests.fractiles import (
     design_factor,
     fractile_factor,
     fractile_value,
+    odd_ones,
     sample_of,
     suspects,
     tolerance_factor,
@@ -102,6 +103,37 @@ def test_grubbs_suspects_one_sample_in_twenty():
     rng = np.random.default_rng(11)
     found = [suspects(row) for row in rng.standard_normal((4000, 8))]
     assert np.mean([distance.max() > limit for distance, limit in found]) == pytest.approx(0.05, abs=0.012)
+
+
+ROSNER = (
+    -0.25, 0.68, 0.94, 1.15, 1.20, 1.26, 1.26, 1.34, 1.38, 1.43, 1.49, 1.49, 1.55, 1.56, 1.58, 1.65, 1.69,
+    1.70, 1.76, 1.77, 1.81, 1.91, 1.94, 1.96, 1.99, 2.06, 2.09, 2.10, 2.14, 2.15, 2.23, 2.24, 2.26, 2.35,
+    2.37, 2.40, 2.47, 2.54, 2.62, 2.64, 2.90, 2.92, 2.92, 2.93, 3.21, 3.26, 3.30, 3.59, 3.68, 4.30, 4.64,
+    5.34, 5.42, 6.01,
+)  # fmt: skip
+
+
+def test_rosners_example_has_three_odd_ones():
+    """Rosner 1983, from memory: of 54 values the three largest, though no single one stands out."""
+    distance, limit = suspects(ROSNER)
+    assert distance.max() == pytest.approx(3.119, abs=2e-3)
+    assert limit == pytest.approx(3.159, abs=2e-3)
+    assert sorted(odd_ones(ROSNER, 10)) == [51, 52, 53]
+
+
+def test_two_that_hide_each_other_are_found():
+    logs = np.log([1.0, 1.03, 0.97, 1.02, 1.60, 1.62])
+    distance, limit = suspects(logs)
+    assert distance.max() < limit
+    assert sorted(odd_ones(logs)) == [4, 5]
+    assert odd_ones(np.log([1.0, 1.02, 1.60, 1.62])) == []  # nobody knows which pair is odd
+    assert odd_ones(logs[:2]) == []
+
+
+@pytest.mark.parametrize(("n", "most"), [(5, 0.125), (8, 0.09), (20, 0.065)])
+def test_honest_samples_are_seldom_suspected(n, most):
+    rng = np.random.default_rng(4)
+    assert 0.04 < np.mean([bool(odd_ones(row)) for row in rng.standard_normal((2000, n))]) < most
 
 
 def test_correction_factor():

@@ -174,14 +174,14 @@ def bullets(lines: Iterable[str], *, numbered: bool = False) -> str:
     return f"#{kind}(\n{items})\n" if items else ""
 
 
-def facts(pairs: Sequence[tuple[str, str]], columns: int = 2) -> str:
+def facts(pairs: Sequence[tuple[str, str]], columns: int = 2, gap: float = 6.0) -> str:
     """Words and what they stand for, side by side; a line to write on where nothing is given."""
     cells = "".join(
         f'  [#text(fill: rgb("{style.MUTED}"), size: 8.5pt)[{text(word)}]], [{text(value) or SIGN}],\n'
         for word, value in pairs
     )
     widths = ", ".join(["auto, 1fr"] * columns)
-    return f"#grid(columns: ({widths}), column-gutter: 10pt, row-gutter: 6pt,\n{cells})\n#v(4pt)\n"
+    return f"#grid(columns: ({widths}), column-gutter: 10pt, row-gutter: {gap:g}pt,\n{cells})\n#v(4pt)\n"
 
 
 def box(words: str, *, mark: str = "") -> str:
@@ -210,6 +210,11 @@ def figure(name: str, alt: str, caption: str = "", width: str = "100%", *, float
 def smaller(content: str) -> str:
     """Content set as small as tables are."""
     return f"#[#set text(size: 8pt)\n#set par(spacing: 0.6em)\n{content}]\n"
+
+
+def running(words: str) -> str:
+    """What stands at the head of the pages that begin after this, in place of the document's kind."""
+    return f"#running.update([{text(words)}])\n"
 
 
 def new_page() -> str:
@@ -301,6 +306,11 @@ def columns(pieces: Sequence[str]) -> str:
     return f"#grid(columns: (1fr, 1fr), column-gutter: 14pt,\n[{left}],\n[{right}])\n"
 
 
+def beside(content: str, other: str, width: str) -> str:
+    """Content with something narrow at its right."""
+    return f"#grid(columns: (1fr, {width}), column-gutter: 10pt,\n[{content}],\n[{other}])\n"
+
+
 def hanging(content: str) -> str:
     """Content set in, its further lines more than the first."""
     return f"#pad(left: 8pt)[#par(hanging-indent: 10pt)[{content}]]"
@@ -335,9 +345,10 @@ def steps(working: Working, units: UnitSystem) -> str:
 
 def preamble(title: str, foot: str, paper: str, kind: str = "Snow retention calculation") -> str:
     """Page, type and numbering of the whole document; `kind` stands beside the title on every page."""
-    return f"""#set document(title: "{_escaped(title)}")
+    return f"""#let running = state("running", [{text(kind)}])
+#set document(title: "{_escaped(title)}")
 #set page(paper: "{paper}", margin: (x: 18mm, top: 20mm, bottom: 20mm),
-  header: context if here().page() > 1 [{SMALL}[{text(title)} #h(1fr) {text(kind)}]],
+  header: context if here().page() > 1 [{SMALL}[{text(title)} #h(1fr) #running.get()]],
   footer: [{SMALL}[{text(foot)} #h(1fr) #context counter(page).display("1 / 1", both: true)]])
 #let headline(it, size, color, above, below) = block(above: above, below: below, sticky: true)[
   #text(size: size, fill: color)[#it]]

@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 SIZE = (1500.0, 930.0)
 FIELD = (70.0, 150.0, 690.0, 640.0)  # left, top, width, height of the drawing
 TYPE = 20.0
+SMALL = (320.0, 250.0)  # of the outline alone
 METAL = style.SNOW_ANCHORS[2]
 
 
@@ -31,17 +32,13 @@ def section_drawing(seen: Seen) -> Drawing:
     )
     drawing.write("right: up the slope; top: away from the roof", FIELD[0], 96.0, TYPE, color=style.MUTED)
     center = np.array([p.section.center_y, p.section.center_z])
-    low = np.minimum(p.reach[:, 0], center)
-    high = np.maximum(p.reach[:, 1], center)
-    scale = min(FIELD[2] / (high - low)[0], FIELD[3] / (high - low)[1]) * 0.82
-    middle = 0.5 * (low + high)
-
-    shift = np.array([FIELD[0] + 24.0 + 0.5 * FIELD[2], FIELD[1] + 0.5 * FIELD[3]])
-
-    def at(points: Array) -> Array:
-        xy = (np.asarray(points, dtype=float) - middle) * scale * [1.0, -1.0]
-        return np.asarray(xy + shift)
-
+    place = np.array([FIELD[0] + 24.0 + 0.5 * FIELD[2], FIELD[1] + 0.5 * FIELD[3]])
+    at = _placing(
+        np.minimum(p.reach[:, 0], center),
+        np.maximum(p.reach[:, 1], center),
+        0.82 * np.array(FIELD[2:]),
+        place,
+    )
     drawing.area(shapely.transform(p.outline, at), METAL, style.INK, 2.2)
     _walls(drawing, seen, at)
     _sizes(drawing, seen, at)
@@ -60,6 +57,29 @@ def section_drawing(seen: Seen) -> Drawing:
         f"{style.CAUTION} Clauses from memory.", FIELD[0], SIZE[1] - 26.0, 0.86 * TYPE, color=style.MUTED
     )
     return drawing
+
+
+def outline_drawing(seen: Seen) -> Drawing:
+    """The outline as built in with its sizes alone, to stand small beside other things."""
+    drawing, p = Drawing(SMALL), seen.profile
+    at = _placing(
+        p.reach[:, 0], p.reach[:, 1], np.array(SMALL) - [140.0, 90.0], 0.5 * np.array(SMALL) + [48.0, -26.0]
+    )
+    drawing.area(shapely.transform(p.outline, at), METAL, style.INK, 1.6)
+    _sizes(drawing, seen, at)
+    return drawing
+
+
+def _placing(low: Array, high: Array, room: Array, middle: Array) -> Callable[[Array], Array]:
+    """Where points go of what lies between two corners, as large as a room with its middle there allows."""
+    scale = float((room / (high - low)).min())
+
+    def at(points: Array) -> Array:
+        return np.asarray(
+            (np.asarray(points, dtype=float) - 0.5 * (low + high)) * scale * [1.0, -1.0] + middle
+        )
+
+    return at
 
 
 def _walls(drawing: Drawing, seen: Seen, at: Callable[[Array], Array]) -> None:

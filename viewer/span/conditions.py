@@ -81,7 +81,8 @@ def conditions(found: StudyResult, seam: float | None = None) -> tuple[tuple[str
         (
             "Loads",
             f"{design.format}, {LEVELS[study.level]}; the limits take {factors.dead:g} D + "
-            f"{factors.snow:g} S ({factors.clause}), D the rail's own weight, S these loads",
+            f"{factors.snow:g} S ({factors.clause}), D the rail's own weight, S these loads of snow down the "
+            "slope per length of rail, on the axis or at the top, whichever is worse",
         ),
         (
             "Rows",
@@ -209,7 +210,7 @@ def unverified(found: StudyResult, *, short: bool = False) -> str:
     if short and any(np.isnan(rail.low).any() for rail in found.rails):
         reasons = [*reasons, "question marks; the notes say why"]
     elif not short:
-        reasons = [*reasons, *open_words(found.study, found.rails, short=True)]
+        reasons = [*reasons, *open_words(found.study, found.rails)]
     return f"NOT VERIFIED: {'; '.join(reasons)}."
 
 

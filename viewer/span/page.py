@@ -41,8 +41,8 @@ def write_study_page(found: StudyResult, path: Path) -> None:
             chart=Markup(drawing_svg(study_drawing(found), table.study.name)),
             loads=[loads_table(found, rail, units) for units in systems for rail in found.rails],
             sheets=drawn,
-            sections=[
-                None if one.section is None else Markup(drawing_svg(one.section, one.name)) for one in drawn
+            outlines=[
+                None if one.outline is None else Markup(drawing_svg(one.outline, one.name)) for one in drawn
             ],
             more=[
                 one

@@ -16,6 +16,8 @@ from viewer.span.words import CAUTIONS, compared, loads_table, more_table, spans
 from viewer.version import version
 
 LAST = "All that is to be read with it stands at the end of this document."
+KIND = "Span tables of snow retention rails"
+OUTLINE = "34mm"  # width of a rail's outline
 RAILS = 2  # in one picture, so that it fits a page
 
 
@@ -25,7 +27,7 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
     name = table.study.name
     foot = f"{found.study.path.name}, SHA-256 {found.study.digest[:12]} · eavewright {version()}"
     parts = [
-        t.preamble(name, foot, "a4" if first is SI else "us-letter", "Span tables of snow retention rails"),
+        t.preamble(name, foot, "a4" if first is SI else "us-letter", KIND),
         f'#text(size: 20pt, weight: "semibold")[{t.text(name)}]\n\n',
         t.facts(
             (
@@ -40,14 +42,15 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
         parts.append(t.box(unverified(found), mark="open"))
     files = {}
     for number, sheet in enumerate(sheets(found)):
+        parts += [t.running(f"Data sheet: {sheet.name}"), t.new_page() if number else ""]
         parts.append(t.heading(f"Data sheet: {sheet.name}"))
-        parts.append(t.smaller(t.facts(sheet.facts, columns=1)))
-        parts += [t.table(one) for one in sheet.tables]
-        if sheet.section is not None:
-            files[f"section{number}.svg"] = drawing_svg(sheet.section, sheet.name).encode()
-            parts.append(t.figure(f"section{number}.svg", f"Section of {sheet.name}", width="70%"))
-        parts.append(t.smaller(t.bullets((*sheet.loud, *CAUTIONS, LAST))))
-        parts.append(t.new_page())
+        parts.append(t.smaller(t.bullets((*sheet.loud, " ".join((*CAUTIONS, LAST))))))
+        facts = t.smaller(t.facts(sheet.facts, columns=1, gap=4.0))
+        if sheet.outline is not None:
+            files[f"outline{number}.svg"] = drawing_svg(sheet.outline, sheet.name).encode()
+            facts = t.beside(facts, t.figure(f"outline{number}.svg", f"Outline of {sheet.name}"), OUTLINE)
+        parts += [facts, *map(t.table, sheet.tables)]
+    parts += [t.running(KIND), t.new_page()]
     parts += [t.heading("What the tables hold for"), t.table(conditions_table(found))]
     for first_rail in range(0, len(found.rails), RAILS):
         rails = found.rails[first_rail : first_rail + RAILS]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,58 +15,56 @@ from roofmodel.project.span_study import SpanStudy
 from roofmodel.units import SI, US, UnitSystem
 from viewer.picture.drawing import Drawing
 from viewer.report.tables import Table
-from viewer.section.picture import section_drawing
+from viewer.section.picture import outline_drawing
 from viewer.section.read import study_rail
 from viewer.span.chart import LETTERS
 from viewer.span.conditions import both, conditions, rail_conditions
-from viewer.span.words import down, span_text, units_of
+from viewer.span.words import down, load_rows, span_text, units_of
 
-# Notes that must not be missed: what is open, and what the strengths hold for alone.
-LOUD = re.compile(
-    r"\b(?:UNSUPPORTED|UNSAFE|NOT VERIFIED|NOT RELY|NO SAFETY FACTOR|NOT COUNTED|NOT in the)\b"
-    r"|^Tests, | only\.$"
+SHOWN = (
+    "Slope",
+    "Seams",
+    "Sheet",
+    "Panel anchorage",
+    "Clamp",
+    "Clamp stiffness",
+    "Screws",
+    "Test basis",
+    "Loads",
+    "Rows",
 )
-SHOWN = ("Slope", "Seams", "Sheet", "Panel anchorage", "Clamp", "Screws", "Test basis", "Loads", "Rows")
 
 
 @dataclass(frozen=True)
 class Sheet:
-    """One rail's data sheet: section (None without an outline), facts, tables, notes not to be missed."""
+    """One rail's data sheet: notes without which its loads would be dangerous, facts, outline, tables."""
 
     name: str
-    section: Drawing | None
-    facts: tuple[tuple[str, str], ...]
-    tables: tuple[Table, ...]
     loud: tuple[str, ...]
+    facts: tuple[tuple[str, str], ...]
+    outline: Drawing | None  # none of a rail that is given by its values
+    tables: tuple[Table, ...]
 
 
 def sheets(found: StudyResult) -> list[Sheet]:
     """One for every rail of the study."""
     facts = [row for row in conditions(found) if row[0] in SHOWN]
-    loud = tuple(note for note in found.notes if LOUD.search(note))
     return [
         Sheet(
             rail.name,
-            _section(found.study, number),
+            tuple(note.words for note in found.told if note.sheet and note.of(number)),
             (("Rail", rail_conditions(found, number)), *facts),
+            _outline(found.study, number),
             (tests_table(found), *(_loads(found, one) for one in found.rails if one.rail == number)),
-            tuple(note for note in loud if not _of_another(note, found, rail.name)),
         )
         for number, rail in enumerate(found.study.table.rail)
     ]
 
 
-def _of_another(note: str, found: StudyResult, name: str) -> bool:
-    return (
-        any(f" of {one.name}:" in note for one in found.study.table.rail if one.name != name)
-        and f" of {name}:" not in note
-    )
-
-
-def _section(study: SpanStudy, number: int) -> Drawing | None:
+def _outline(study: SpanStudy, number: int) -> Drawing | None:
     try:
-        return section_drawing(study_rail(study, number))
-    except InputError:  # a rail that is given by its values alone
+        return outline_drawing(study_rail(study, number))
+    except InputError:
         return None
 
 
@@ -127,6 +124,8 @@ def tests_table(found: StudyResult) -> Table:
 
 
 def _down(value: float, kind: str, units: UnitSystem) -> str:
+    if math.isnan(value):
+        return down(value, kind, units)
     other = US if units is SI else SI
     # Thousands are parted as elsewhere.
     numbers = [down(float(value), kind, one) for one in (units, other)]
@@ -139,24 +138,20 @@ def _loads(found: StudyResult, rail: RailTableau) -> Table:
     """Largest line loads in both unit systems, what governs as a letter."""
     units = units_of(found)
     other = US if units is SI else SI
-    rows, seen = [], set[int]()
-    for i, span in enumerate(rail.spans.tolist()):
-        cells = []
-        for low, limit in zip(rail.low[i].tolist(), rail.governing[i].tolist(), strict=True):
-            text = down(low, "line", units)
-            if math.isfinite(low):
-                text += f" ({down(low, 'line', other)})"
-            if limit >= 0:
-                seen.add(limit)
-                text += f" {LETTERS[limit]}"
-            cells.append(text)
-        rows.append((f"{span_text(span, units)} ({span_text(span, other)})", *cells))
-    legend = ", ".join(f"{LETTERS[k]} {LIMITS[k]}" for k in sorted(seen))
+
+    def cell(i: int, a: int) -> str:
+        low, limit = float(rail.low[i, a]), int(rail.governing[i, a])
+        both = f" ({down(low, 'line', other)})" if math.isfinite(low) else ""
+        return f"{down(low, 'line', units)}{both}{f' {LETTERS[limit]}' if limit >= 0 else ''}"
+
+    seen = sorted({int(k) for k in np.unique(rail.governing)} - {-1})
     return Table(
-        f"{rail.name}: largest line load, {units.label('line')} ({other.label('line')})",
+        f"{rail.name}: largest load of snow down the slope per length of rail, {units.label('line')} "
+        f"({other.label('line')})",
         (f"span, {units.label('length')} ({other.label('length')})", *map(str, found.choices.arrangements)),
         "n" * (1 + len(found.choices.arrangements)),
-        tuple(rows),
-        note=f"What governs: {legend}. Rounded down; a span between two gets what the longer one carries.",
+        load_rows(found, rail, lambda span: f"{span_text(span, units)} ({span_text(span, other)})", cell),
+        note=f"What governs: {', '.join(f'{LETTERS[k]} {LIMITS[k]}' for k in seen) or 'nothing'}. Rounded "
+        "down; a span between two gets what the longer one carries.",
         plain_note=True,
     )

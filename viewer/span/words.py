@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 
@@ -44,25 +45,31 @@ def _named(found: StudyResult, rail: RailTableau, units: UnitSystem) -> str:
     return tableau_name(found.study, rail.rail, rail.seam, units.name)
 
 
+def load_rows(
+    found: StudyResult, rail: RailTableau, span: Callable[[float], str], cell: Callable[[int, int], str]
+) -> tuple[tuple[str, ...], ...]:
+    """A line for every span, from the words of a span and of the load at a span and arrangement."""
+    columns = range(len(found.choices.arrangements))
+    return tuple((span(one), *(cell(i, a) for a in columns)) for i, one in enumerate(rail.spans.tolist()))
+
+
 def loads_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Table:
     """Largest line load of every span and arrangement, with the limit that governs."""
-    rows = []
     banded = bool(found.study.ranges)
-    for i, span in enumerate(rail.spans):
-        cells = []
-        for a in range(len(found.choices.arrangements)):
-            text = down(float(rail.low[i, a]), "line", units)
-            high = down(float(rail.high[i, a]), "line", units)
-            if banded and math.isfinite(rail.high[i, a]) and high != text:
-                text += f" to {high}"
-            limit = int(rail.governing[i, a])
-            cells.append(text if limit < 0 else f"{text} {LIMITS[limit]}")
-        rows.append((span_text(float(span), units), *cells))
+
+    def cell(i: int, a: int) -> str:
+        text = down(float(rail.low[i, a]), "line", units)
+        high = down(float(rail.high[i, a]), "line", units)
+        if banded and math.isfinite(rail.high[i, a]) and high != text:
+            text += f" to {high}"
+        limit = int(rail.governing[i, a])
+        return text if limit < 0 else f"{text} {LIMITS[limit]}"
+
     return Table(
         f"{_named(found, rail, units)}: largest line load, {units.label('line')}, and what governs",
         (f"span, {units.label('length')}", *map(str, found.choices.arrangements)),
         "n" * (1 + len(found.choices.arrangements)),
-        tuple(rows),
+        load_rows(found, rail, lambda span: span_text(span, units), cell),
     )
 
 
@@ -71,20 +78,20 @@ def more_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tabl
     more = rail.more
     if more is None:
         return None
-    rows = []
-    for i, span in enumerate(rail.spans):
-        cells = []
-        for a in range(len(found.choices.arrangements)):
-            load, today, limit = float(more.load[i, a]), float(rail.low[i, a]), int(more.governing[i, a])
-            text = f"{down(load, 'line', units)}{_change(load, today)}"
-            cells.append(text if limit < 0 else f"{text} {LIMITS[limit]}")
-        rows.append((span_text(float(span), units), *cells))
+
+    def cell(i: int, a: int) -> str:
+        load, today, limit = float(more.load[i, a]), float(rail.low[i, a]), int(more.governing[i, a])
+        text = f"{down(load, 'line', units)}{_change(load, today)}"
+        return text if limit < 0 else f"{text} {LIMITS[limit]}"
+
     return Table(
         f"{_named(found, rail, units)}: largest line load with three more tests, {units.label('line')}",
         (f"span, {units.label('length')}", *map(str, found.choices.arrangements)),
         "n" * (1 + len(found.choices.arrangements)),
-        tuple(rows),
-        note="NOT to be used before the tests are done. In brackets: against today, rounded down.",
+        load_rows(found, rail, lambda span: span_text(span, units), cell),
+        note="NOT to be used before the tests are done: each direction at its own median, all together less "
+        "often; what one campaign in ten falls below, the notes say. In brackets: against today, rounded "
+        "down.",
         plain_note=True,
     )
 
