@@ -35,6 +35,7 @@ from fea.checks.screw_strength import screw_rule
 from fea.checks.screws import screw_limits, screw_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
 from fea.clock import Clock
+from fea.doubts import project_doubts
 from fea.panel.restraint import with_rails
 from fea.panel.support import PanelSupport, panel_support, strips_of
 from fea.rails.actions import Basis, Reading, rail_loads
@@ -203,7 +204,7 @@ class Analysis:
             Finding.EXCEEDED: self.exceeded,
             Finding.NOT_PROTECTED: self.unprotected,
             Finding.NOT_SETTLED: self.unsettled,
-            Finding.NOT_VERIFIED: self.unverified,
+            Finding.NOT_VERIFIED: self.unverified or project_doubts(self.project, self.limits),
             Finding.AUDIT_FAILED: any(not proof.met for proof in self.proofs),
         }
         return ranked(there)

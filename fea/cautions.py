@@ -28,6 +28,7 @@ from roofmodel.project.schema import STARTING_NAME
 from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.project.site_schema import AnySite, MeasuredSite, NbccSite
+from roofmodel.project.strength_doubts import stiff_notes
 from roofmodel.project.tested import (
     bare_notes,
     bond_notes,
@@ -141,7 +142,7 @@ def cautions(
             "flies farther out. Give roof.ground."
         )
     found += _onto_rows(project, force, lands) + _upper_retained(project)
-    found += (*untold_notes(table.clamp), *height_notes(table.clamp))
+    found += (*stiff_notes(table.clamp, units), *untold_notes(table.clamp), *height_notes(table.clamp))
     found += grip_words(project)
     found += low_axis_words(project.clamp.height, {"the rail": project.rail}, units)
     found += class_words("the rail", project.rail, table.rail.alloy, DesignFormat(table.design.format))

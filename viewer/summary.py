@@ -15,6 +15,7 @@ from fea.checks.limits import Limit
 from fea.checks.member_strength import LATERAL
 from fea.checks.screws import BOTH, no_lever
 from fea.checks.ties import first_largest
+from fea.doubts import project_doubts
 from fea.still_falling import Falling
 from fea.tipping import unsettled_words
 from fea.verdict import Finding
@@ -130,6 +131,7 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     failed = [proof for proof in analysis.proofs if not proof.met]
     purlins = f"{_capital(purlin_sentence(analysis, units))}: EXCEEDED." if analysis.purlins_exceeded else ""
     bare, tips = analysis.unprotected, analysis.unsettled
+    doubts = project_doubts(analysis.project, analysis.limits)
     words = [one.word for one in analysis.findings]
     more = [
         f"Self-check failed: {p.name}, error {p.error:.1e} against {p.bar:.0e}{remedy(p, analysis, units)}."
@@ -139,6 +141,8 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     more += [purlins] if purlins and over else []
     more += [_capital(f"{unsettled_words(tips)}.")] if tips and (over or purlins or bare) else []
     more += [_open_text(line, units, analysis.project.clamp.screws) for line in open_lines]
+    told = not (over or purlins or bare or tips)  # the sentence has the first of them then
+    more += [f"{NOT_VERIFIED}: {words}." for words in doubts[1 if told else 0 :]]
     lead = _lead(analysis, over)
     if over and all(line.limit.target.startswith("solar") for line in over):
         sentence = f"{_hardest(over)}: EXCEEDED. Of the rows, {lead or 'nothing is loaded'}."
@@ -152,6 +156,9 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
     elif tips:
         sentence = f"{NOT_SETTLED}: {unsettled_words(tips)}."
         sentence += f" With {'the number given' if tips.given else 'its default'}, {lead}." if lead else ""
+    elif doubts:
+        sentence = f"{NOT_VERIFIED}: {doubts[0]}."
+        sentence += f" With the numbers given, {lead}." if lead else ""
     elif open_lines:
         names = ", ".join(line.limit.name for line in open_lines)
         sentence = f"NOT VERIFIED: no resistance is given for {names}, which is loaded."

@@ -11,12 +11,36 @@ from fea.checks.limits import clamp_components, component_utilization, row_large
 from fea.spans.bench import SCANNED, bench_of
 from fea.spans.capacity import Choices
 from fea.spans.lines import Arrangement
-from fea.spans.rows import Hardware, clamp_forces
+from fea.spans.rows import Hardware, clamp_forces, solve_rows
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
 
 DIRECTIONS = ("along", "across", "pull", "push", "roll", "twist")  # of `Clamp.strength`
+
+
+def direction_demand(roof: RoofSurface, hardware: Hardware, choices: Choices, load: Array) -> Array:
+    """Largest demand on a clamp in each direction at line loads (n, a) of a table, (6,). [N, N m].
+
+    Parameters
+    ----------
+    roof : RoofSurface
+    hardware : Hardware
+    choices : Choices
+    load : (n, a) float
+        By span and arrangement; what is not known or has no limit counts as none. [N/m]
+    """
+    most = np.zeros(len(DIRECTIONS))
+    known = np.where(np.isfinite(load), load, 0.0)
+    for a, arrangement in enumerate(choices.arrangements):
+        lines = choices.lines(arrangement)
+        of_span = [line for line in lines for _ in choices.spans]
+        rows = solve_rows(roof, of_span, np.tile(choices.spans, len(lines)), hardware, choices.splice)
+        every = np.flatnonzero(np.concatenate([line.counts_clamp for line in of_span]))
+        force = clamp_forces(rows, np.tile(known[:, a], len(lines))[None], every)
+        parts = clamp_components(force, hardware.clamp)
+        most = np.maximum(most, parts.max(axis=tuple(range(parts.ndim - 1)), initial=0.0))
+    return most
 
 
 def missing_directions(

@@ -11,12 +11,13 @@ from fea.checks.combinations import strength_factors
 from fea.checks.low_axis import low_axis_words
 from fea.checks.member import crushing_open, has_crushing
 from fea.checks.member_strength import LATERAL, LOCAL
+from fea.doubts import A_GUESS, loaded
 from fea.sections.buckling_class import class_words
 from fea.sections.lost_walls import lost_words
 from fea.spans.bench import ANCHORAGE, CLAMP, CRUSHED, DEFLECTION, LIMITS, SCREWS
 from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
-from fea.spans.missing import DIRECTIONS, missing_directions
+from fea.spans.missing import DIRECTIONS, direction_demand, missing_directions
 from fea.spans.more_tests import Gains, gains, more_words, three_more
 from fea.spans.notes import Note, needed
 from fea.spans.rows import Hardware
@@ -30,6 +31,7 @@ from roofmodel.project.part_tables import built_roof
 from roofmodel.project.rocking import default_words, least_rocking, rocking_words
 from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.span_study import SpanStudy, Variant
+from roofmodel.project.strength_doubts import least_tested, stiff_notes, untested, untested_words
 from roofmodel.project.tested import bare_notes, bond_notes, height_notes, tested_notes, untold_notes
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.surface import RoofSurface
@@ -110,6 +112,7 @@ class StudyResult:
     choices: Choices
     rails: tuple[RailTableau, ...]
     told: tuple[Note, ...]
+    doubts: tuple[str, ...] = ()
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -133,12 +136,13 @@ class StudyResult:
     def verified_rail(self, rail: int) -> bool:
         """Whether nothing that limits this rail is missing from its tables."""
         table = self.study.table
-        return table.panel.anchorage is not None and table.rail[rail].deflection_ratio is not None
+        given = table.panel.anchorage is not None and table.rail[rail].deflection_ratio is not None
+        return given and not self.doubts
 
     @property
     def verified(self) -> bool:
         """Whether all that is loaded has a strength or limit, and every rail's walls are known."""
-        return not self.not_given and not any(np.isnan(rail.low).any() for rail in self.rails)
+        return not (self.not_given or self.doubts or any(np.isnan(rail.low).any() for rail in self.rails))
 
 
 def study_roof(study: SpanStudy) -> RoofSurface:
@@ -222,7 +226,9 @@ def run_study(study: SpanStudy) -> StudyResult:
         of_seam.append(tableaus)
     tables = tuple(tableaus[rail] for rail in rails for tableaus in of_seam)
     choices = study_choices(study)
-    return StudyResult(study, choices, tables, _notes(study, choices, tables))
+    doubts = (*study.doubts, *_untested(study, tables))
+    told = (*needed(f"NOT VERIFIED: {words}." for words in doubts), *_notes(study, choices, tables))
+    return StudyResult(study, choices, tables, told, doubts)
 
 
 def tableau_name(study: SpanStudy, rail: int, seam: float, system: str | None = None) -> str:
@@ -293,6 +299,7 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
                 units,
             )
         ),
+        *needed(stiff_notes(clamp, units)),
         *needed(untold_notes(clamp)),
         *needed(_uncounted(clamp)),
         *map(Note, height_notes(clamp)),
@@ -342,7 +349,8 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         notes += needed((words,))
     notes += [Note(words, not study.rocking_open) for words in _rocking_words(study, tables)]
     more = [(one.low, one.governing, one.more) for one in tables]
-    notes += map(Note, more_words(clamp, design.format, more))
+    if any((one.governing >= 0).any() for one in tables):  # else there is no load that could gain
+        notes += map(Note, more_words(clamp, design.format, more))
     if any(np.isinf(one.low).any() for one in tables):
         notes += needed(("Unlimited: no limit that was given is ever reached.",))
     return tuple(notes)
@@ -401,6 +409,21 @@ def _rocking_words(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[st
         f"the second takes up to {most:.0f} % off. Tests that measure it narrow this: give the number, or a "
         "range."
     ]
+
+
+def _untested(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:
+    """Directions on which more of the largest loads hangs than a guess may hold, and that nobody tested."""
+    directions, clamp = untested(study.table.clamp), study.table.clamp
+    roof, found = study_roof(study), dict[int, float]()
+    for one in tables if directions else ():
+        choices = study_choices(study, one.seam)
+        for variant in study.variants:
+            hardware, own = study_hardware(study, variant, one.rail, one.seam), variant.clamp
+            demand = direction_demand(roof, hardware, choices, one.low)
+            least = A_GUESS * least_tested(clamp, own.strength.tolist())
+            over = [i for i in directions if loaded(demand[i], i, own, least)]
+            found |= {i: max(found.get(i, 0.0), float(demand[i])) for i in over}
+    return [untested_words(i, most, SYSTEMS[study.table.study.units]) for i, most in found.items()]
 
 
 def _missing(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:

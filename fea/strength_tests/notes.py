@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fea.strength_tests.curve_notes import curve_notes
-from fea.strength_tests.fractiles import looks_normal
+from fea.strength_tests.fractiles import looks_normal, suspects
+from fea.strength_tests.likely import play_notes
 from fea.strength_tests.record_notes import record_notes
 from fea.strength_tests.results import SPREAD_BOUND, CampaignResult
 from fea.strength_tests.rig import shares_out
@@ -31,6 +33,7 @@ def campaign_notes(found: CampaignResult) -> tuple[str, ...]:
         *_distribution(found),
         *_more(found),
         *_measurements(found),
+        *play_notes(found),
         *curve_notes(found),
         *_scatter(found),
         *_bounded(found),
@@ -101,9 +104,40 @@ def _outliers(found: CampaignResult) -> list[str]:
 
 def _left_out(found: CampaignResult) -> list[str]:
     """Excluded tests that held less than any that counts."""
-    weak = np.flatnonzero(~found.counted & (found.nominal < found.nominal[found.counted].min()))
-    if not len(weak) or found.all_tests is None:
+    if found.all_tests is None:
         return []
+    weak = np.flatnonzero(~found.counted & (found.nominal < found.nominal[found.counted].min()))
+    return [*_unsuspected(found), *(_weakest(found, weak) if len(weak) else [])]
+
+
+def _unsuspected(found: CampaignResult) -> list[str]:
+    """Excluded tests that no test of the numbers suspects, where leaving them out raises the strengths."""
+    assert found.all_tests is not None
+    plain = []
+    for i in np.flatnonzero(~found.counted).tolist():
+        beside = found.counted | (np.arange(len(found.counted)) == i)
+        distance, limit = suspects(found.nominal[beside])
+        if distance[int(found.counted[:i].sum())] <= limit:
+            plain.append(i)
+    gains = [
+        f"{name} by {100.0 * (now / all_ - 1.0):.0f} %"
+        for name, now, all_ in (
+            ("characteristic", found.justified.characteristic, found.all_tests.characteristic),
+            ("ASD", found.justified.asd, found.all_tests.asd),
+        )
+        if now > 1.005 * all_
+    ]
+    if not plain or not gains:
+        return []
+    names = ", ".join(found.campaign.tests[i].name for i in plain)
+    return [
+        f"NOTHING IN THE NUMBERS speaks against {names}, and leaving out what was excluded raises the "
+        f"strengths ({', '.join(gains)}): only a cause that the laboratory found justifies that."
+    ]
+
+
+def _weakest(found: CampaignResult, weak: NDArray[np.int64]) -> list[str]:
+    assert found.all_tests is not None
     text, one = SYSTEMS[found.campaign.table.campaign.units].text, len(weak) == 1
     names = ", ".join(found.campaign.tests[i].name for i in weak)
     gain = 100.0 * (found.justified.characteristic / found.all_tests.characteristic - 1.0)

@@ -6,10 +6,11 @@ import numpy as np
 
 from fea.strength_tests.curve_notes import swapped, unlike
 from fea.strength_tests.curves import SLIP_DROP
+from fea.strength_tests.likely import unlikely
 from fea.strength_tests.records import Record
 from fea.strength_tests.results import CampaignResult
 from roofmodel.project.tested import sheet_text
-from roofmodel.units import SYSTEMS
+from roofmodel.units import SYSTEMS, UnitSystem
 
 GIVE = "give what it surely held as strength in place of its curve"
 
@@ -24,6 +25,7 @@ def doubts(found: CampaignResult) -> list[str]:
     # Without a rail each clamp was loaded alone: its strength does not depend on the model.
     if one is not None and not one.fits and rig is not None and rig.rail is not None:
         reasons.append("the model does not fit")
+    reasons += unlikely(found)
     if odd := unlike(found):
         reasons.append(
             f"far stiffer or softer than the other curves: {_named(found, odd)}; correct the heads. Where "
@@ -41,13 +43,20 @@ def doubts(found: CampaignResult) -> list[str]:
 
 def raised(found: CampaignResult) -> list[str]:
     """Why strengths may be too high, one clause for each kind of odd record; empty for nothing."""
-    kinds = (("force jumps up", _jumps), ("starts far above no force", _high), ("gauge jumps", _proofs))
+    kinds = (
+        ("force jumps up", _jumps),
+        ("force rises across lost readings", _lost),
+        ("starts far above no force", _high),
+        ("gauge jumps", _proofs),
+    )
     return [f"{_named(found, some)}: {what}" for what, pick in kinds if (some := pick(found))]
 
 
 def raised_words(found: CampaignResult) -> str:
-    """The same as a sentence for the head of a result; empty for nothing."""
-    reasons = raised(found)
+    """The same as a sentence for the head of a result, with what no clamp shows; empty for nothing."""
+    reasons, odd = raised(found), unlikely(found)
+    if odd:
+        return f"DO NOT RELY ON THESE STRENGTHS: {'; '.join([*odd, *reasons])}."
     if not reasons:
         return ""
     return f"DO NOT RELY ON THESE STRENGTHS, they may be TOO HIGH: odd records ({'; '.join(reasons)})."
@@ -76,6 +85,8 @@ def record_notes(found: CampaignResult) -> list[str]:
                 "explain. What it held after that may be TOO HIGH. Find the cause (amplifier, load cell, two "
                 f"records joined) and correct the record, or {GIVE}."
             )
+        if one.gap is not None and one.jump is None and (one.gauge is None or one.gap[4]):
+            notes.append(_gap(name, one.gap, units))
         if one.gauge is not None:
             u, way = one.gauge
             notes.append(
@@ -85,6 +96,21 @@ def record_notes(found: CampaignResult) -> list[str]:
                 "load and where it slipped do."
             )
     return [*notes, *_zeros(found), *_unfailed(found)]
+
+
+def _gap(name: str, gap: tuple[float, float, float, float, bool], units: UnitSystem) -> str:
+    u, way, before, after, rose = gap
+    words = (
+        f"CHECK THE RECORD of {name}: readings are missing over {sheet_text(way, units)} from "
+        f"{sheet_text(u, units)}, with {units.text(before, 'force')} before and {units.text(after, 'force')} "
+        "after. "
+    )
+    if not rose:
+        return f"{words}The curve on both sides explains that; what happened between nobody knows."
+    return (
+        f"{words}The curve beside them does not rise so much: what it held after may be TOO HIGH (another "
+        f"range or zero of the load cell, two records joined). Correct the record, or {GIVE}."
+    )
 
 
 def _zeros(found: CampaignResult) -> list[str]:
@@ -127,6 +153,16 @@ def _jumps(found: CampaignResult) -> list[int]:
     if found.campaign.table.method.take == "proof":
         return [i for i, one in _records(found) if one.jump is not None]
     return [i for i, one in _records(found) if one.jump is not None and one.jump[1] < _taken(found, i)]
+
+
+def _lost(found: CampaignResult) -> list[int]:
+    """Tests whose force rose unexplained while readings were lost, on the way to the strength that counts."""
+    proof = found.campaign.table.method.take == "proof"
+    return [
+        i
+        for i, one in _records(found)
+        if one.gap is not None and one.gap[4] and (proof or one.gap[2] < _taken(found, i))
+    ]
 
 
 def _high(found: CampaignResult) -> list[int]:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
 from fea.strength_tests.curves import LEAST_POINTS, QUIET, SLIP_DROP, STIFF_RANGE, noise_of
+from fea.strength_tests.gaps import gap_of
 from fea.strength_tests.jumps import FILTERED, step_up
 
 Array = NDArray[np.float64]
@@ -41,6 +42,8 @@ class Record:
         Force of the first reading where it is far from none.
     gauge : tuple or None
         Place and size of a jump of the displacement without loss of force.
+    gap : tuple or None
+        Place and width of lost readings, force before and after, and whether it rose beyond its own curve.
     unfailed : bool
         The record ends on its rise.
     """
@@ -50,6 +53,7 @@ class Record:
     start: float | None
     gauge: tuple[float, float] | None
     unfailed: bool
+    gap: tuple[float, float, float, float, bool] | None = None
 
 
 def readable(displacement: Array, force: Array) -> bool:
@@ -94,6 +98,7 @@ def read_record(displacement: Array, force: Array) -> tuple[Array, Record]:
         start=_start(u, clean, top),
         gauge=_gauge(u, clean),
         unfailed=_rising(u, clean, top),
+        gap=gap_of(u[: top + 1], clean[: top + 1], _local_noise(clean)[: top + 1]),
     )
     return clean, record
 

@@ -197,7 +197,11 @@ def _polygon(lines: list[Array], name: str) -> Polygon:
         faces, _, dangles, _ = shapely.polygonize_full(joined)
         if shapely.get_num_geometries(dangles):
             at = shapely.get_coordinates(dangles)[0]
-            message = f"{name}: its lines do not close; one ends near {at[0] * 1e3:.2f}, {at[1] * 1e3:.2f} mm"
+            message = (
+                f"{name}: its lines do not close; one ends near {at[0] * 1e3:.2f}, {at[1] * 1e3:.2f} mm. A "
+                "center or dimension line looks so too: put the outline on a layer of its own and name it "
+                '(layer = "...", in `eavewright section`: --layer)'
+            )
             raise InputError(message)
         rings += [shapely.get_coordinates(part.exterior) for part in shapely.get_parts(faces)]
     polygons = [Polygon(ring) for ring in rings]
@@ -214,6 +218,7 @@ def _polygon(lines: list[Array], name: str) -> Polygon:
     if not all(outer.covers(one) for one in inner):
         message = f"{name}: holds several outlines beside each other; keep one profile, or name its layer"
         raise InputError(message)
+    _check_cells(inner, name)
     whole = outer.difference(shapely.union_all(inner)) if inner else outer
     if not isinstance(whole, Polygon) or whole.is_empty:
         message = f"{name}: its cells cut the profile in pieces"
@@ -235,6 +240,18 @@ def _check_inside(outer: Polygon, inner: list[Polygon], name: str) -> None:
             "the cell; draw it inside the metal, or the profile open there"
         )
         raise InputError(message)
+
+
+def _check_cells(inner: list[Polygon], name: str) -> None:
+    """Refuse a closed line within a cell: metal there would hang in the air, so one of the two is a slip."""
+    for k, one in enumerate(inner):  # the larger ones first
+        if any(cell.intersection(one).area > SAME * one.area for cell in inner[:k]):
+            y, z = 1e3 * shapely.get_coordinates(one.exterior)[0]
+            message = (
+                f"{name}: a closed line near {y:.2f}, {z:.2f} mm lies in a cell or across its edge, where it "
+                "encloses nothing; take out the one that is no edge of metal, or name the outline's layer"
+            )
+            raise InputError(message)
 
 
 def _once(lines: list[Array], grid: float) -> list[Array]:

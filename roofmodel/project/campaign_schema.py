@@ -33,6 +33,12 @@ class Specimen(Table):
     )
     thickness: Sheet = Field(description="Nominal thickness of the sheet.")
     yield_strength: Stress | None = Field(None, description="Nominal yield strength of the sheet.")
+    measured_thickness: Sheet | None = Field(
+        None, description="Measured thickness of all specimens from one coil, where a test gives none itself."
+    )
+    measured_yield_strength: Stress | None = Field(
+        None, description="Measured yield strength of that coil, where a test gives none itself."
+    )
     substrate: Line = Field(min_length=1, max_length=80, description="What the panel lay on in the test.")
     screw_torque: Moment = Field(description="Tightening of the clamp's screws.")
     load_height: Size0 | None = Field(

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from roofmodel.csv_tables import read_table
 from roofmodel.errors import InputError
 from roofmodel.project.campaign_schema import LETTERS, CampaignFile, TestTable
+from roofmodel.project.hardware_tables import check_yield
 from roofmodel.project.rigs import Rig, make_rig
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.validation import read_text, validated
@@ -69,6 +70,7 @@ def load_campaign(path: str | Path) -> Campaign:
         if table.file is not None:
             inputs.append(path.parent / table.file)
             tests = _tests(path.parent / table.file, table.file, digest)
+        tests = tuple(_of_coil(table, test) for test in tests)
         _alike(table, tests)
         curves: list[tuple[Array, Array] | None] = []
         for test in tests:
@@ -96,9 +98,17 @@ def load_campaign(path: str | Path) -> Campaign:
     return Campaign(path, table, digest.hexdigest(), tests, tuple(curves), tuple(inputs), rig)
 
 
+def _of_coil(table: CampaignFile, test: TestTable) -> TestTable:
+    """The test with what was measured once for all of them, where it says nothing itself."""
+    once = {name: getattr(table.specimen, f"measured_{name}") for name in ALIKE}
+    return test.model_copy(update={k: v for k, v in once.items() if getattr(test, k) is None})
+
+
 def _alike(table: CampaignFile, tests: tuple[TestTable, ...]) -> None:
     """Refuse measured sheets that cannot be the specimen's: a slip of the unit or of the decimal point."""
-    units = SYSTEMS[table.campaign.units]
+    units, specimen = SYSTEMS[table.campaign.units], table.specimen
+    if specimen.yield_strength is not None:
+        check_yield("specimen.yield_strength", specimen.yield_strength, specimen.metal, units)
     for test in tests:
         for name, (least, most) in ALIKE.items():
             own, nominal = getattr(test, name), getattr(table.specimen, name)

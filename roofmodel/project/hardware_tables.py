@@ -59,6 +59,16 @@ SHEET_DENSITY = {
     "stainless steel": 7900.0,
 }
 
+# Yield strengths that no alloy of a metal passes: 7xxx aluminum 600 MPa, martensitic and cold-drawn steel and
+# stainless steel about 1,400, hard copper alloys 450, zinc-copper-titanium 200; handbooks, from memory. [Pa]
+MOST_YIELD = {
+    "steel": 1500e6,
+    "stainless steel": 1500e6,
+    "aluminum": 700e6,
+    "copper": 500e6,
+    "zinc": 300e6,
+}
+
 _FACTOR_NAMES = {
     DesignFormat.ASD: "the safety factor Omega",
     DesignFormat.LRFD: "the resistance factor phi",
@@ -70,6 +80,20 @@ _FACTOR_EXAMPLES = {DesignFormat.ASD: "2.0", DesignFormat.LRFD: "0.5", DesignFor
 # Least safety factor of the American standards (AISC 360-16 G2.1, from memory): what lies between 1, which is
 # none, and this is a partial factor of EN.
 LEAST_OMEGA = 1.5
+
+
+def check_yield(name: str, strength: float, metal: str, units: UnitSystem = SI) -> None:
+    """Refuse a yield strength that no alloy of its metal has: a slip of the unit or of a digit.
+
+    Raises
+    ------
+    InputError
+    """
+    most = MOST_YIELD[metal]
+    if strength > most:
+        own, text = (units.text(value, "stress") for value in (strength, most))
+        message = f"{name}: {own} is more than any {metal} has, about {text}; check its digits and its unit"
+        raise InputError(message)
 
 
 def check_factor(name: str, factor: float, form: DesignFormat, example: str = "") -> None:
@@ -242,6 +266,7 @@ def make_rail(table: RailTable, form: DesignFormat, folder: Path | None = None, 
     if table.resistance_factor is not None:
         clause = "factor given by the user"
         check_factor("rail.resistance_factor", factor, form, f"{usual:g}")
+    check_yield("rail.yield_strength", table.yield_strength, table.material)
     _check_class(table)
     profile = _profile(table, poisson, folder or Path(), digest)
     return Rail(

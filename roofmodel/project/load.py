@@ -28,6 +28,7 @@ from roofmodel.project.seam_tables import make_seam
 from roofmodel.project.sites import make_site
 from roofmodel.project.standing import with_what_stands
 from roofmodel.project.stops_tables import place_stops
+from roofmodel.project.strength_doubts import load_height_doubts
 from roofmodel.project.tested import check_tested
 from roofmodel.project.validation import Model, check_given, modeled, read_text, read_toml
 from roofmodel.sliding.thrust import SlideOptions, ValleyThrust
@@ -223,6 +224,7 @@ def _assemble(
         clamp = with_screws(clamp, table.clamp, form, units)
         seam = None if table.seam is None else make_seam(table.seam, table.panel, form, units)
         rail = make_rail(table.rail, form, path.parent, digest)
+        load_height_doubts(table.clamp, (rail,), units)
         measured = None
         if table.as_built is not None and rows_count:
             measured = read_measured(path.parent / table.as_built.file, table.as_built.file, digest)

@@ -21,6 +21,8 @@ _OVERRULE = (
     "--unit)"
 )
 LEAST, MOST = 5e-3, 1.0  # outside size of a rail [m]
+# Beyond it the user says the unit of a drawing: rails are 10 to 200 mm across (common practice). [m]
+LIKELY = 0.25
 
 
 def make_profile(table: ProfileTable, folder: Path, poisson: float, digest: Any = None) -> Profile:
@@ -58,6 +60,15 @@ def make_profile(table: ProfileTable, folder: Path, poisson: float, digest: Any 
             message = (
                 f"profile: is {across * 1000.0:g} mm across, outside 5 to 1,000 mm; check its unit"
                 f"{_OVERRULE if str(table.file).lower().endswith('.dxf') else ''}"
+            )
+            raise InputError(message)
+        drawn = str(table.file).lower().endswith(".dxf")
+        if drawn and across > LIKELY and table.unit is None:
+            message = (
+                f"profile: is {across * 1000.0:,.0f} mm across by the unit that {table.file} says; rails of "
+                "snow retention are 10 to 200 mm. Say the unit that it is drawn in: just that unit if "
+                f'{table.file} is right about it, else as in unit = "mm instead of in" (in `eavewright '
+                "section`: --unit)"
             )
             raise InputError(message)
         holes = [Hole(one.diameter, one.axis == "slope", one.at) for one in table.hole]

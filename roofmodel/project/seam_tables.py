@@ -13,7 +13,13 @@ from roofmodel.hardware import (
     SeamDetail,
     SeamLock,
 )
-from roofmodel.project.hardware_tables import SHEET_DENSITY, YIELD_FACTORS, check_factor, design_strength
+from roofmodel.project.hardware_tables import (
+    SHEET_DENSITY,
+    YIELD_FACTORS,
+    check_factor,
+    check_yield,
+    design_strength,
+)
 from roofmodel.project.schema import PanelTable
 from roofmodel.project.seam_schema import SeamTable
 from roofmodel.units import SI, UnitSystem
@@ -46,6 +52,7 @@ def make_seam(table: SeamTable, panel: PanelTable, form: DesignFormat, units: Un
         Sizes that do not fit each other, strengths without their factor.
     """
     _check_sizes(table, panel, units)
+    check_yield("seam.yield_strength", table.yield_strength, panel.metal, units)
     fold = 0.25 * panel.seam_height if table.fold_height is None else table.fold_height
     spacing = float(panel.clip_spacing or np.nan)
     width = 0.0 if table.pan_rib_width is None else table.pan_rib_width

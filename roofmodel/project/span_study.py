@@ -20,6 +20,7 @@ from roofmodel.project.rocking import BOUND, stiffest
 from roofmodel.project.schema import RailTable
 from roofmodel.project.screw_tables import with_screws
 from roofmodel.project.span_schema import LONGEST, SpanFile
+from roofmodel.project.strength_doubts import clamp_doubts
 from roofmodel.project.tested import check_tested
 from roofmodel.project.validation import modeled, read_text, read_toml
 from roofmodel.units import SYSTEMS
@@ -76,6 +77,8 @@ class SpanStudy:
         Number of those before the stiff ends.
     inputs : tuple of Path
         The file and the drawings of profiles.
+    doubts : tuple of str
+        What speaks against the clamp's numbers; nothing is verified before it is settled.
     """
 
     path: Path
@@ -85,6 +88,7 @@ class SpanStudy:
     variants: tuple[Variant, ...]
     given: int
     inputs: tuple[Path, ...]
+    doubts: tuple[str, ...] = ()
 
     @property
     def rocking_open(self) -> bool:
@@ -133,6 +137,7 @@ def load_study(path: str | Path) -> SpanStudy:
     corners = list(itertools.product(*((low, high) for _, low, high, _ in ranges))) if ranges else []
     variants: list[Variant] = []
     first: SpanFile | None = None
+    doubts: dict[str, str] = {}
     for values in (middle, *corners):
         own = copy.deepcopy(data)
         for (where, _, _, unit), value in zip(ranges, values, strict=True):
@@ -141,6 +146,8 @@ def load_study(path: str | Path) -> SpanStudy:
         first = table if first is None else first
         try:
             variants.append(_variant(table, own, path.parent, digest if not variants else hashlib.sha256()))
+            form, units = table.design.format, SYSTEMS[table.study.units]
+            doubts |= clamp_doubts(table.clamp, form, variants[-1].rails, units)
         except InputError as error:
             message = f"{path.name}: {error}"
             raise InputError(message) from None
@@ -166,6 +173,7 @@ def load_study(path: str | Path) -> SpanStudy:
         (*variants, *stiff),
         len(variants),
         (path, *dict.fromkeys(drawings)),
+        tuple(doubts.values()),
     )
 
 

@@ -9,6 +9,7 @@ from roofmodel.errors import InputError
 from roofmodel.project.base import Table
 from roofmodel.project.clamp_schema import ClampTable, TestedTable
 from roofmodel.project.schema import PanelTable
+from roofmodel.project.strength_doubts import check_strengths
 from roofmodel.units import UnitSystem
 
 SAME_HEIGHT = 1e-3  # of seams that count as alike [m]
@@ -23,11 +24,13 @@ def check_tested(clamp: ClampTable, panel: PanelTable, units: UnitSystem, lock: 
     Raises
     ------
     InputError
-        Another metal, seam or lock, a thinner sheet, or screws that are tightened less.
+        Another metal, seam or lock, a thinner sheet, screws that are tightened less, or a strength above the
+        mean of its tests.
     """
     tested = clamp.tested
     if tested is None:
         return
+    check_strengths(clamp, units)
     if tested.metal != panel.metal:
         _refuse("metal", tested.metal, "panel.metal", panel.metal)
     if abs(tested.seam_height - panel.seam_height) > SAME_HEIGHT:

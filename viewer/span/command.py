@@ -39,8 +39,8 @@ def span(file: Path, out: Path, cell: str | None) -> None:
     project. Start from a copy of models/cove-rails/spans.toml; `eavewright fields span` lists all fields. A
     quantity such as "4 to 5 kN" is a range: loads become bands, the tables take
     their low ends. Exit code 0: done. 1: NOT VERIFIED, as a
-    strength, the anchorage or a deflection limit is missing or walls are not known. 2: bad
-    input, nothing written.
+    strength, the anchorage or a deflection limit is missing, a number of the clamp is doubted or walls
+    are not known. 2: bad input, nothing written.
     """
     with Stages() as stages:
         stages.show("reading the study")

@@ -206,7 +206,13 @@ def unverified(found: StudyResult, *, short: bool = False) -> str:
     """One sentence on what keeps a study from being verified; empty for nothing; `short` for a picture."""
     if found.verified:
         return ""
-    reasons: Sequence[str] = [f"{name} is not given" for name in found.not_given]
+    reasons: Sequence[str] = [
+        *(
+            f"{words.split()[0].rstrip(',')} is doubted, the notes say why" if short else words
+            for words in found.doubts
+        ),
+        *(f"{name} is not given" for name in found.not_given),
+    ]
     if short and any(np.isnan(rail.low).any() for rail in found.rails):
         reasons = [*reasons, "question marks; the notes say why"]
     elif not short:

@@ -1,0 +1,36 @@
+"""What in the clamp's numbers of a project keeps its check from passing, whatever the limits say."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from fea.checks.limits import Limit
+from roofmodel.hardware import Clamp
+from roofmodel.project.load import Project
+from roofmodel.project.strength_doubts import clamp_doubts, least_tested, untested, untested_words
+from roofmodel.units import SYSTEMS
+
+# Share of the least strength that was tested up to which a guess may hold a load in another direction: the
+# guess may then be wrong by a factor of several before it tells (judgment). [-]
+A_GUESS = 0.1
+_LIMITS = ("along the seam", "across the seam", "pull-off", "push", "roll moment", "twist moment")
+
+
+def project_doubts(project: Project, limits: Sequence[Limit]) -> tuple[str, ...]:
+    """Doubts about strengths, height of the load in the tests, stiffness; directions loaded without tests."""
+    table = project.table
+    units = SYSTEMS[table.project.units]
+    found = list(clamp_doubts(table.clamp, table.design.format, (project.rail,), units).values())
+    least = A_GUESS * least_tested(table.clamp, project.clamp.strength.tolist())
+    for direction in untested(table.clamp):
+        name = f"clamp {_LIMITS[direction]}"
+        demand = max((float(one.demand.max(initial=0.0)) for one in limits if one.name == name), default=0.0)
+        if loaded(demand, direction, project.clamp, least):
+            found.append(untested_words(direction, demand, units))
+    return tuple(found)
+
+
+def loaded(demand: float, direction: int, clamp: Clamp, least: float) -> bool:
+    """Whether more hangs on a direction than a guess may hold, by `least` or by its own strength."""
+    own = A_GUESS * float(clamp.strength[direction])
+    return demand > (min(least, own) if direction < 4 else own)

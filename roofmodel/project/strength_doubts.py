@@ -1,0 +1,203 @@
+"""Numbers of a clamp that its own tests, its rail or common sense speak against: refused or doubted."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from roofmodel.errors import InputError
+from roofmodel.hardware import Rail
+from roofmodel.project.clamp_schema import ClampTable, SeriesTable
+from roofmodel.units import UnitSystem
+
+SAME = 1.005  # numbers that are rounded to three digits agree so far
+CHARACTERISTIC, DESIGN = 1.645, 3.09  # fractiles of 5 % and 0.1 % of a normal distribution
+LEAST_FACTOR = 1.25  # gamma_M of connections (EN 1993-1-3 table 8.2 and EN 1999-1-1 table 8.1, from memory)
+OMEGA_PHI = 1.6  # Omega times phi (AISI S100 Eq. K2.1.2-1, from memory)
+OVER_TOP = 1.5  # times the height of the rail's top, beyond which no test is loaded (judgment)
+A_LITTLE = 0.03  # and by so much at least: rigs have heads and bolts (judgment) [m]
+FAR_OVER, FAR = (
+    3.0,
+    0.15,
+)  # times the rail's top, and a height [m], beyond both of which it is a slip (judgment)
+# What a metal clamp gives way by at 40 % of what it holds (judgment). [m]
+FIRM = (0.005e-3, 5e-3)
+SHARE = 0.4
+DIRECTIONS = ("along", "across", "pull", "push", "roll", "twist")
+
+
+def check_strengths(clamp: ClampTable, units: UnitSystem) -> None:
+    """Refuse a strength above the mean of the tests that it is said to come from.
+
+    Raises
+    ------
+    InputError
+    """
+    for one, given in _pairs(clamp):
+        if one.mean is None or given <= SAME * one.mean:
+            continue
+        own, mean = units.text(given, "force"), units.text(one.mean, "force")
+        message = (
+            f"clamp.strength.{one.direction}: {own} is more than the mean of its own tests, {mean} "
+            "([[clamp.tested.series]]); no strength is above that: check its unit and digits, or paste the "
+            "strengths that `eavewright tests` wrote"
+        )
+        raise InputError(message)
+
+
+def strength_doubts(clamp: ClampTable, form: str, units: UnitSystem) -> dict[str, str]:
+    """Strengths higher than the scatter of their own tests leaves room for, by field.
+
+    Of n lognormal tests with mean m and scatter V the most that statistics of known scatter give (EN 1990 D7)
+    is m exp(-k s - s^2 / 2), s^2 = ln(1 + V^2), k = z sqrt(1 + 1 / n): z 1.645 for a characteristic strength,
+    3.09 straight for the design level. A design strength may lie at the characteristic one over a factor too,
+    and an allowable one is 1 / 1.6 of it. Tests of unknown scatter give less.
+    """
+    found = {}
+    for one, given in _pairs(clamp):
+        if one.mean is None or one.scatter is None:
+            continue
+        held, direct = (one.mean * _share(one, z) for z in (CHARACTERISTIC, DESIGN))
+        ready = clamp.strength_kind in ("allowable", "design")
+        if form == "EN" and not ready:
+            most, what = held, "a 5 % fractile"
+            number = given
+        else:
+            most = max(held / LEAST_FACTOR, direct) / (OMEGA_PHI if form == "ASD" else 1.0)
+            what = "an allowable strength" if form == "ASD" else "a design strength"
+            factor = clamp.factor or 1.0
+            number = given if ready else given * factor if form == "LRFD" else given / factor
+        if number <= SAME * most:
+            continue
+        own, mean, text = (units.text(value, "force") for value in (number, one.mean, most))
+        pasted = " Is it the characteristic strength, without its factor?" if ready else ""
+        found[f"clamp.strength.{one.direction}"] = (
+            f"clamp.strength.{one.direction}, {own} as {what}, is TOO HIGH for its own tests: {one.tests} "
+            f"with mean {mean} and scatter {100.0 * one.scatter:.1f} % ([[clamp.tested.series]]) give {text} "
+            f"at most.{pasted} Take the lines of clamp.toml for format {form} (`eavewright tests`)"
+        )
+    return found
+
+
+def load_height_doubts(clamp: ClampTable, rails: Iterable[Rail], units: UnitSystem) -> dict[str, str]:
+    """A height of the load in the tests far above the rail, which would hide that the clamp tips.
+
+    Raises
+    ------
+    InputError
+        It is so high that its unit or a digit is wrong.
+    """
+    tops = [clamp.height + rail.section.highest_top for rail in rails]
+    given, top = clamp.test_height, max(tops, default=math.inf)
+    if given <= max(OVER_TOP * top, top + A_LITTLE):
+        return {}
+    own, high = units.text(given, "size"), units.text(top, "size")
+    if given > FAR and given > FAR_OVER * top:
+        message = (
+            f"clamp.test_height: {own} is far above the rail, whose top lies {high} above the grip: the "
+            "clamp would count as tested for a moment that no test of this rail has; check its unit, and "
+            "give the height of the load above the grip in the tests"
+        )
+        raise InputError(message)
+    words = (
+        f"clamp.test_height, {own}, is far above the rail, whose top lies {high} above the grip: UNSAFE if "
+        "it is wrong, as the clamp counts as tested for so much tipping. Give the height of the load above "
+        "the grip, from the drawing of the rig"
+    )
+    return {"clamp.test_height": words}
+
+
+def soft_doubts(clamp: ClampTable, units: UnitSystem) -> dict[str, str]:
+    """A clamp that would give way by more than any at a part of its strength."""
+    way = _way(clamp)
+    if not way > FIRM[1]:
+        return {}
+    words = (
+        f"clamp.stiffness.along, {_stiff(clamp, units)}, lets the clamp give way "
+        f"by {units.text(way, 'size')} at 40 % of its strength, where clamps on metal seams give way by "
+        f"{units.text(FIRM[1], 'size')} at most: UNSAFE if it is wrong, as soft clamps share more. Check its "
+        "unit (N/mm for kN/mm)"
+    )
+    return {"clamp.stiffness.along": words}
+
+
+def stiff_notes(clamp: ClampTable, units: UnitSystem) -> tuple[str, ...]:
+    """A clamp stiffer than any: safe for itself, and still a slip."""
+    way = _way(clamp)
+    if not way < FIRM[0]:
+        return ()
+    return (
+        f"CHECK clamp.stiffness.along, {_stiff(clamp, units)}: at 40 % of its "
+        "strength the clamp would give way by less than 0.005 mm; clamps on metal seams are softer. Is its "
+        "unit right?",
+    )
+
+
+def clamp_doubts(clamp: ClampTable, form: str, rails: Iterable[Rail], units: UnitSystem) -> dict[str, str]:
+    """All that keeps a clamp's numbers from being relied on, by field, one clause each; empty for nothing.
+
+    Raises
+    ------
+    InputError
+        `load_height_doubts`.
+    """
+    return {
+        **strength_doubts(clamp, form, units),
+        **load_height_doubts(clamp, rails, units),
+        **soft_doubts(clamp, units),
+    }
+
+
+def untested(clamp: ClampTable) -> tuple[int, ...]:
+    """Directions that have a strength, while the tests that are told of are of others."""
+    if clamp.tested is None:
+        return ()
+    given = clamp.strength.model_dump()
+    return tuple(
+        i for i, n in enumerate(DIRECTIONS) if given[n] is not None and n not in clamp.tested.directions
+    )
+
+
+def least_tested(clamp: ClampTable, strength: Sequence[float]) -> float:
+    """Least strength for design of the forces that were tested, by which untested ones are judged. [N].
+
+    A strength that nobody tested is no measure of itself. Infinite where none was tested.
+    """
+    directions = [] if clamp.tested is None else clamp.tested.directions
+    known = [strength[i] for i, name in enumerate(DIRECTIONS[:4]) if name in directions]
+    return min((float(one) for one in known if not math.isnan(one)), default=math.inf)
+
+
+def untested_words(direction: int, demand: float, units: UnitSystem) -> str:
+    """That more hangs on a direction without tests than a guess may hold."""
+    name, kind = DIRECTIONS[direction], "force" if direction < 4 else "moment"
+    return (
+        f"clamp.strength.{name} was not tested (clamp.tested.directions), and a load of "
+        f"{units.text(demand, kind)} on a clamp hangs on it: test it (the page on strengths says how), or "
+        "name it in directions where tests of it are at hand"
+    )
+
+
+def _pairs(clamp: ClampTable) -> list[tuple[SeriesTable, float]]:
+    """Series of tests with the strength of their direction, of forces."""
+    given = clamp.strength.model_dump()
+    some = [] if clamp.tested is None else clamp.tested.series
+    return [(one, given[one.direction]) for one in some if given[one.direction] is not None]
+
+
+def _share(one: SeriesTable, z: float) -> float:
+    """Share of the mean at which so many normal deviations lie, with the number of tests accounted for."""
+    s = math.sqrt(math.log1p((one.scatter or 0.0) ** 2))
+    return math.exp(-z * math.sqrt(1.0 + 1.0 / one.tests) * s - 0.5 * s**2)
+
+
+def _stiff(clamp: ClampTable, units: UnitSystem) -> str:
+    return f"{units.convert(clamp.stiffness.along, 'stiffness'):.3g} {units.label('stiffness')}"
+
+
+def _way(clamp: ClampTable) -> float:
+    """What the clamp gives way by along the seam at a share of its strength; NaN without one. [m]."""
+    if clamp.strength.along is None:
+        return math.nan
+    means = [one.mean for one, _ in _pairs(clamp) if one.direction == "along" and one.mean is not None]
+    return SHARE * (means[0] if means else clamp.strength.along) / clamp.stiffness.along

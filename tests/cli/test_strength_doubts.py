@@ -1,0 +1,138 @@
+"""Strengths, heights and stiffness that a clamp's own tests or rail speak against never pass in silence."""
+
+import math
+
+import pytest
+from small_project import GOOD, put
+
+from fea.analysis import analyze
+from fea.doubts import project_doubts
+from fea.strength_tests.fractiles import CHARACTERISTIC, design_factor, fractile_factor
+from roofmodel.errors import InputError
+from roofmodel.project.load import load_project
+from roofmodel.project.strength_doubts import stiff_notes, strength_doubts
+from roofmodel.units import SI
+from viewer.summary import verdict
+
+MEAN, SCATTER, TESTS = 5507.0, 0.0412, 8
+TABLES = """
+[clamp.tested]
+seam_height = "50 mm"
+metal = "steel"
+thickness = "0.63 mm"
+directions = {directions}
+tests = 6
+
+[[clamp.tested.series]]
+direction = "along"
+tests = {tests}
+mean = "{mean} N"
+scatter = {scatter}
+"""
+ALL = '["along", "across", "pull", "push"]'
+STRENGTH = next(line for line in GOOD.splitlines() if line.startswith("strength = "))
+
+
+def text_of(along, kind='"characteristic"\nfactor = 1.33', directions=ALL, form="EN", **series):
+    values = {"tests": TESTS, "mean": MEAN, "scatter": SCATTER} | series
+    text = GOOD.replace('strength_kind = "characteristic"\nfactor = 1.33', f"strength_kind = {kind}")
+    own = f'strength = {{ along = "{along} N", across = "2 kN", pull = "4 kN", push = "5 kN" }}'
+    assert STRENGTH in text
+    return text.replace(STRENGTH, own) + TABLES.format(directions=directions, **values)
+
+
+def doubted(folder, *given, **more):
+    project = load_project(put(folder, text_of(*given, **more)))
+    return strength_doubts(project.table.clamp, "EN", SI)
+
+
+def test_a_strength_above_the_mean_of_its_tests_is_refused(tmp_path):
+    load_project(put(tmp_path, text_of(0.99 * MEAN)))
+    for along in (1.02 * MEAN, 10.0 * MEAN):
+        with pytest.raises(
+            InputError, match=r"clamp\.strength\.along: .* more than the mean of its own tests"
+        ):
+            load_project(put(tmp_path, text_of(along)))
+
+
+@pytest.mark.parametrize("scatter", [0.03, 0.1, 0.2])
+@pytest.mark.parametrize("tests", [3, 5, 8, 20])
+def test_what_the_statistics_of_en_1990_give_is_never_doubted_and_a_bare_number_is(tmp_path, tests, scatter):
+    """Fractiles of EN 1990 D7.2 and D7.3 with known and unknown scatter, of a lognormal sample."""
+    s = math.sqrt(math.log1p(scatter**2))
+    center = MEAN * math.exp(-0.5 * s**2)
+    series = {"tests": tests, "scatter": scatter}
+    for known in (False, True):
+        held = center * math.exp(-float(fractile_factor(tests, known=known, fractile=CHARACTERISTIC)) * s)
+        direct = center * math.exp(-float(design_factor(tests, known=known)) * s)
+        assert not doubted(tmp_path, held, **series)
+        assert not doubted(tmp_path, held / 1.25, '"design"', **series)
+        if direct > 10.0:
+            assert not doubted(tmp_path, min(direct, held), '"design"', **series)
+        # The characteristic number without its factor.
+        assert doubted(tmp_path, held, '"design"', **series) or known is False
+    assert doubted(tmp_path, 0.999 * MEAN, **series)
+
+
+def test_the_characteristic_number_as_an_allowable_one_is_doubted_and_that_of_aisi_is_not(tmp_path):
+    held = MEAN * math.exp(-2.01 * SCATTER)
+    table = load_project(put(tmp_path, text_of(held))).table.clamp
+    for kind, form, along, wrong in (
+        ("allowable", "ASD", held, True),
+        ("allowable", "ASD", MEAN / 2.63, False),  # Omega of AISI S100 K2 for eight tests
+        ("allowable", "ASD", 0.609 * MEAN, True),  # the LRFD number
+        ("design", "LRFD", held, True),
+        ("design", "LRFD", 0.609 * MEAN, False),
+        ("design", "EN", held, True),
+    ):
+        strength = table.strength.model_copy(update={"along": along})
+        own = table.model_copy(update={"strength": strength, "strength_kind": kind, "factor": None})
+        assert bool(strength_doubts(own, form, SI)) is wrong, (kind, form, along)
+
+
+def test_a_doubted_strength_keeps_a_check_from_passing(tmp_path):
+    good = analyze(load_project(put(tmp_path, text_of(0.9 * MEAN))))
+    bad = analyze(load_project(put(tmp_path, text_of(0.99 * MEAN))))
+    assert not project_doubts(good.project, good.limits)
+    assert "TOO HIGH" in " ".join(project_doubts(bad.project, bad.limits))
+    assert "not verified" in [str(one) for one in bad.findings]
+    said = verdict(bad, SI)
+    assert "TOO HIGH for its own tests" in " ".join([said.sentence, *said.more])
+
+
+@pytest.mark.parametrize(
+    ("height", "outcome"), [(35, "fine"), (80, "fine"), (110, "doubt"), (300, "refused")]
+)
+def test_a_test_far_above_the_rail_is_doubted(tmp_path, height, outcome):
+    """The rail's top lies 35 + 21 mm above the grip."""
+    text = GOOD.replace('height = "35 mm"\n', f'height = "35 mm"\ntest_height = "{height} mm"\n')
+    text = text.replace(', rocking = "1200 N*m/rad"', "")
+    assert "test_height" in text
+    path = put(tmp_path, text)
+    if outcome == "refused":
+        with pytest.raises(InputError, match=r"clamp\.test_height: 300.* far above the rail"):
+            load_project(path)
+        return
+    project = load_project(path)
+    found = project_doubts(project, ())
+    assert any("clamp.test_height" in one for one in found) is (outcome == "doubt")
+
+
+def test_newtons_for_kilonewtons_in_the_stiffness_are_doubted(tmp_path):
+    assert not project_doubts(load_project(put(tmp_path, GOOD)), ())
+    soft = load_project(put(tmp_path, GOOD.replace('along = "2.5 kN/mm"', 'along = "2.5 N/mm"')))
+    assert any("clamp.stiffness.along" in one for one in project_doubts(soft, ()))
+    assert not stiff_notes(soft.table.clamp, SI)
+    stiff = load_project(put(tmp_path, GOOD.replace('along = "2.5 kN/mm"', 'along = "2500 kN/mm"')))
+    assert "CHECK clamp.stiffness.along" in stiff_notes(stiff.table.clamp, SI)[0]
+
+
+def test_a_direction_without_tests_counts_only_where_little_hangs_on_it(tmp_path):
+    """The snow pushes the clamps onto the roof; a huge guess is no measure of itself."""
+    text = text_of(0.9 * MEAN, directions='["along", "across", "pull"]')
+    for push in ("5 kN", "190 kN"):
+        found = analyze(load_project(put(tmp_path, text.replace('push = "5 kN"', f'push = "{push}"'))))
+        most = max(one.demand.max() for one in found.limits if one.name == "clamp push")
+        told = [one for one in project_doubts(found.project, found.limits) if "clamp.strength.push" in one]
+        assert bool(told) is bool(most > 0.1 * min(found.project.clamp.strength[:3]))
+        assert told

@@ -1,0 +1,71 @@
+"""What speaks against a clamp's numbers keeps every line of its span table from being verified."""
+
+import csv
+
+import numpy as np
+import pytest
+
+from fea.spans.study import run_study
+from roofmodel.errors import InputError
+from roofmodel.project.span_study import load_study
+from tests.checks.test_low_axis import FEWEST
+from tests.spans.test_span_conditions import put, run
+
+TESTED = """
+[clamp.tested]
+metal = "aluminum"
+seam_height = "70 mm"
+thickness = "0.9 mm"
+directions = {directions}
+tests = 6
+
+[[clamp.tested.series]]
+direction = "along"
+tests = 6
+mean = "8 kN"
+scatter = 0.05
+
+[clamp.tested.three_more]
+en = {{ along = 1.02 }}
+
+[[rail]]"""
+ALL = '["along", "across", "pull", "push"]'
+
+
+def study(folder, *changes, directions=ALL):
+    return put(folder, *FEWEST[1:], ("\n[[rail]]", TESTED.format(directions=directions)), *changes)
+
+
+def test_a_range_that_reaches_above_what_its_tests_give_is_not_verified(tmp_path):
+    """Mean 8 kN, scatter 0.05: 7.31 kN at most, so that the upper end of 6.8 to 7.6 kN is too high."""
+    done, out = run(study(tmp_path))
+    assert done.exit_code == 1
+    with (out / "spans.csv").open() as file:
+        assert {line["verified"][:12] for line in csv.DictReader(file)} == {"NOT VERIFIED"}
+    assert "TOO HIGH for its own tests" in " ".join(done.output.split())
+    fine = study(tmp_path, ("6.8 to 7.6 kN", "6.8 to 7.2 kN"))
+    done, out = run(fine)
+    assert done.exit_code == 0, done.output
+    with pytest.raises(InputError, match="more than the mean of its own tests"):
+        load_study(study(tmp_path, ("6.8 to 7.6 kN", "6.8 to 8.6 kN")))
+
+
+def test_a_direction_without_tests_is_not_verified_where_load_hangs_on_it(tmp_path):
+    """A test at the height of the rail's axis covers its tipping; one near the grip leaves it to push."""
+    lower, low = ("6.8 to 7.6 kN", "6.8 kN"), ('test_height = "60 mm"', 'test_height = "10 mm"')
+    three = '["along", "across", "pull"]'
+    assert run_study(load_study(study(tmp_path, lower, directions=three))).verified
+    found = run_study(load_study(study(tmp_path, lower, low)))
+    assert found.verified
+    bare = run_study(load_study(study(tmp_path, lower, low, directions=three)))
+    np.testing.assert_allclose(bare.rails[0].low, found.rails[0].low)
+    assert [one.split()[0] for one in bare.doubts] == ["clamp.strength.push"]
+    assert not bare.verified
+
+
+def test_more_tests_are_not_judged_where_nothing_is_verified(tmp_path):
+    some = run_study(load_study(study(tmp_path)))
+    assert any("more tests" in note.lower() for note in some.notes)
+    none = run_study(load_study(study(tmp_path, (', push = "7.5 kN"', ""))))
+    assert np.isnan(np.concatenate([one.low.ravel() for one in none.rails])).all()
+    assert not any("buy nothing" in note for note in none.notes)
