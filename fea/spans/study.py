@@ -227,7 +227,7 @@ def run_study(study: SpanStudy) -> StudyResult:
     tables = tuple(tableaus[rail] for rail in rails for tableaus in of_seam)
     choices = study_choices(study)
     doubts = (*study.doubts, *_untested(study, tables))
-    told = (*needed(f"NOT VERIFIED: {words}." for words in doubts), *_notes(study, choices, tables))
+    told = (*(Note(f"NOT VERIFIED: {one}.") for one in doubts), *_notes(study, choices, tables))
     return StudyResult(study, choices, tables, told, doubts)
 
 
