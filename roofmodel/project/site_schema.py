@@ -92,8 +92,8 @@ class Asce16Site(Table):
         None,
         gt=0,
         le=100,
-        description="The number after R- (h ft^2 F/Btu, in SI projects too); slippery warm roofs need it for a "
-        "lower C_s, 7.4.1.",
+        description="The number after R- (h ft^2 F/Btu, in SI projects too); slippery warm roofs need it for "
+        "a lower C_s, 7.4.1.",
     )
     ventilated: bool = Field(False, description="Ventilated roof: R-20 is enough in 7.4.1 in place of R-30.")
     thermal_factor: float | None = Field(None, ge=0.8, le=1.4, description="C_t, in place of thermal.")
