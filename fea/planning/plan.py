@@ -13,7 +13,7 @@ from fea.analysis import Analysis, analyze
 from fea.moving import on_rigid_seams, prepare
 from fea.planning.apart import too_wide_words
 from fea.planning.candidates import FOOT, ladders
-from fea.planning.checking import checked, path_rows
+from fea.planning.checking import HEIGHT, checked, path_rows
 from fea.planning.failing import LEAK, LOOSE, failure_words, forbidden_words, limits_excess
 from fea.planning.ladder import Checked, Found, Ladder, Path
 from fea.planning.opened import opened_words
@@ -162,6 +162,8 @@ def plan_rows(
     if plan.passed:
         return _steady(plan)
     if not plan.failure or plan.excess <= 1.0 + LOOSE or every is not None:
+        return plan
+    if any(one.name == HEIGHT for one in plan.analysis.exceeded):  # the failure says what mends that
         return plan
 
     return replace(plan, advice=opened_words(project, plan.analysis.project, threats, tell))

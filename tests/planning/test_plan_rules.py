@@ -9,6 +9,8 @@ from plan_projects import gable, loaded_without_rows
 
 from fea.planning import steady
 from fea.planning.apart import gaps, most_rows, too_far, wide_gaps
+from fea.planning.ladder import Place
+from fea.planning.places import Levels
 from fea.planning.plan import plan_rows
 from fea.sensitivity import out_of_place
 from roofmodel.project.load import load_project, with_rows
@@ -148,3 +150,19 @@ def test_rows_that_do_not_bear_their_tolerance_are_moved(tmp_path, monkeypatch):
     assert moved.analysis.passed
     assert steady.exceeds(SimpleNamespace(rows=1.2, clamps=float("nan")))
     assert not steady.exceeds(SimpleNamespace(rows=float("nan"), clamps=0.9))
+
+
+def test_a_level_too_near_to_the_lowest_row_does_not_count_for_the_greatest_distance():
+    """The first plane has rows at 0.5 m and 2.2 m, 1.7 m apart, whatever stands between on the other."""
+    both, second = ((Place(0, 0, None), Place(1, 0, None)), (Place(1, 1, None),))
+    levels = Levels(
+        planes=(0, 1),
+        places=(both, second, both),
+        up=np.array([[0.5, 1.1, 2.2, 3.0], [0.5, 1.4, 2.4, 3.0]]),
+        lowest=np.array([[0.5, 0.5], [0.5, 0.5]]),
+    )
+    allowed = levels.allowed(0.8, 1.3)
+    assert allowed[0, 1]
+    assert not allowed[1, 2]
+    assert not allowed[0, 2]
+    assert levels.allowed(0.8, 1.8)[1, 2]
