@@ -163,8 +163,8 @@ def plan_rows(
         return _steady(plan)
     if not plan.failure or plan.excess <= 1.0 + LOOSE or every is not None:
         return plan
-    if any(one.name == HEIGHT for one in plan.analysis.exceeded):  # the failure says what mends that
-        return plan
+    if any(one.name == HEIGHT and (one.utilization > 1.0).any() for one in plan.analysis.limits):
+        return plan  # the failure says what mends that
 
     return replace(plan, advice=opened_words(project, plan.analysis.project, threats, tell))
 
