@@ -58,10 +58,10 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
     if not plan.failure:
         lines += [Text(), Text(verdict, style="bold" if plan.passed else _LOUD)]
     deadly, others = split_cautions(plan.analysis, units, falling_sentence(plan.analysis, units))
-    line = place_line(plan.place, plan.analysis, units)
-    if line:
-        over = place_over(plan.place, plan.analysis, units)
-        lines.append(caution_text(line) if over else Text(line))
+    place = place_line(plan.place, plan.analysis, units)
+    if place:
+        loud = place_over(plan.place, plan.analysis, units)
+        lines.append(caution_text(place) if loud else Text(place))
     lines += [caution_text(words) for words in (*plan.cautions, *deadly, *others)]
     placed = plan.analysis.project
     short = ends_in_words(plan, units)
