@@ -66,7 +66,7 @@ def print_summary(analysis: Analysis, console: Console, place: str = "") -> None
         _say(console, *[_bullet(line) for line in answer.more])
     _say(console, *([Text(place)] if place else []))
     missing = splice_line(analysis.project)
-    _say(console, *([caution_text(missing)] if missing else []))
+    _say(console, *([Text(missing, style="bold")] if missing else []))
     short = [first_words(line, console.width) for line in others]
     _say(console, *[caution_text(line) for line in short])
     _say(console, *_attachment(analysis, answer.sentence), Text())
