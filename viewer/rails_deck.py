@@ -19,6 +19,8 @@ WORTH = (
     "what a run proves: that the rows are put together, loaded and solved right. The rails are springs with "
     "the stiffness that Eavewright gives to its beams, so it is no second opinion on the beam itself; for "
     "that, model the rails with elements of your own from the section and the clamps under Inputs.",
+    'what to compare: vx of a clamp with "force along" of attachments.csv, in the step of its worst case; '
+    '"demand along the seam" there also counts the moment on the grip.',
 )
 
 

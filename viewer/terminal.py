@@ -16,6 +16,7 @@ from viewer.beyond import beyond_sentences
 from viewer.building_words import rising_line
 from viewer.caution_lines import CUT, caution_text, first_words, split_cautions
 from viewer.combining import combination
+from viewer.package.bill import splice_line
 from viewer.quantities import brief, column, percent, quantity, significant, system
 from viewer.report import tables
 from viewer.row_summary import PEAK_NOTE, SLIGHT, RowLine, peak_places, row_lines
@@ -64,6 +65,8 @@ def print_summary(analysis: Analysis, console: Console, place: str = "") -> None
     if not answer.passed:
         _say(console, *[_bullet(line) for line in answer.more])
     _say(console, *([Text(place)] if place else []))
+    missing = splice_line(analysis.project)
+    _say(console, *([Text(missing, style="bold")] if missing else []))
     short = [first_words(line, console.width) for line in others]
     _say(console, *[caution_text(line) for line in short])
     _say(console, *_attachment(analysis, answer.sentence), Text())

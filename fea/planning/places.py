@@ -84,6 +84,8 @@ class Levels:
         if most is not None:
             floor = np.maximum(self.lowest[:, 1:], 0.0)
             inside = np.clip(self.up, floor, np.maximum(self.up[:, -1:], floor))
+            near = (self.up[:, :-1] < floor + least - 1e-9) & ~there & np.isfinite(self.lowest[:, 1:])
+            inside[:, :-1] = np.where(near, floor, inside[:, :-1])  # the lowest row is the last one there
             allowed &= (inside[:, None, :] - inside[:, :-1, None] <= most + 1e-9).all(axis=0)
         return allowed
 
@@ -102,6 +104,13 @@ def lowest_distance(project: Project) -> float:
     return _snap(project, project.table.plan.eave_distance)
 
 
+def lowest_rows(project: Project, threats: Threats) -> list[bool]:
+    """Which rows of a project are the lowest above an eave that counts."""
+    names, distance = project.roof.planes.name, project.table.plan.eave_distance
+    forced = [(names[e.plane], _snap(project, e.v + distance)) for e in threats.eaves]
+    return [any(row.plane == p and abs(row.up - v) < UNEVEN for p, v in forced) for row in project.table.row]
+
+
 def room_for_lowest(project: Project, threats: Threats, eave: Eave) -> tuple[float, float]:
     """Longest stretch for the lowest row above an eave, and what a rail needs there. [m]."""
     up = _snap(project, eave.v + project.table.plan.eave_distance)
@@ -115,11 +124,11 @@ def room_for_lowest(project: Project, threats: Threats, eave: Eave) -> tuple[flo
 
 def _snap(project: Project, length: float) -> float:
     """To what the project file says in round numbers."""
-    unit = _unit(project)
+    unit = unit_of(project)
     return float(np.round(length / unit) * unit)
 
 
-def _unit(project: Project) -> float:
+def unit_of(project: Project) -> float:
     """Of lengths in the project file, an inch or a centimeter. [m]."""
     return 0.0254 if project.table.project.units == "US" else 0.01
 
@@ -321,6 +330,6 @@ def rail_choices(project: Project, plane: int) -> tuple[dict[str, Any], str]:
 
 def _inside(project: Project, place: float, low: float, high: float) -> float:
     """A round length near to a place, on the plane."""
-    unit = _unit(project)
+    unit = unit_of(project)
     least, most = np.ceil(low / unit - 1e-6) * unit, np.floor(high / unit + 1e-6) * unit
     return float(np.clip(_snap(project, place), least, most))

@@ -10,18 +10,21 @@ import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, analyze
-from fea.checks.limits import Limit
 from fea.moving import on_rigid_seams, prepare
+from fea.planning.apart import too_wide_words
 from fea.planning.candidates import FOOT, ladders
-from fea.planning.checking import HEIGHT, allowed_share, checked, path_rows, target_rows
+from fea.planning.checking import HEIGHT, checked, path_rows
+from fea.planning.failing import LEAK, LOOSE, failure_words, forbidden_words, limits_excess
 from fea.planning.ladder import Checked, Found, Ladder, Path
+from fea.planning.opened import opened_words
 from fea.planning.places import MOST_LEVELS, has_ends, lowest_distance, rail_choices
 from fea.planning.search import search
 from fea.planning.slivers import without_slivers
+from fea.planning.steady import steadied
 from fea.planning.thinning import thinned
 from fea.planning.threats import Threats, find_threats, threatening, upstream
 from fea.refining import only_strips_fail, with_narrower_strips
-from fea.tipping import unsettled_words
+from fea.sensitivity import Tolerance
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project, with_rows
 from roofmodel.project.plan_schema import ProtectTable
@@ -33,8 +36,8 @@ from roofmodel.units import SYSTEMS
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-LEAK = 0.01  # of the threatening snow may pass the rows before the plan is refused [-]
 NARROWINGS = 3
+FAR = 1.5  # rows that are over by so much are not looked for at finer steps (judgment)
 TRIED = "Tried: "
 FINEST = 0.1  # between levels that are looked at where wider steps do not pass (judgment) [m]
 
@@ -72,6 +75,14 @@ class Plan:
         Whether rows leave gaps, on planes in pieces or as far as snow threatens (`fea.planning.open_rows`).
     full : bool
         Whether rows run on over their planes, also where nothing threatens.
+    advice : str
+        Where nothing passes: which rule of the table plan to open so that rows are found.
+    cautions : tuple of str
+        Rules of the table plan that the rows found do not keep.
+    place : Tolerance or None
+        What the rows do off their places by the tolerance; None where they do not pass or nothing is loaded.
+    moved : float
+        How far rows above the lowest were moved up the slope from the cheapest places to bear that. [m]
     """
 
     threats: Threats
@@ -89,11 +100,21 @@ class Plan:
     thinned: bool = False
     gaps: bool = False
     full: bool = False
+    advice: str = ""
+    cautions: tuple[str, ...] = ()
+    place: Tolerance | None = None
+    moved: float = 0.0
 
     @property
     def proven(self) -> bool:
         """Whether nothing cheaper passes among what `fea.planning.candidates` offers."""
-        return not self.thinned and all(found.proven and found.feasible for _, found in self.groups)
+        found = all(one.proven and one.feasible for _, one in self.groups)
+        return found and not self.thinned and not self.moved
+
+    @property
+    def excess(self) -> float:
+        """Largest share of its target that any limit uses. [-]."""
+        return limits_excess(self.analysis.limits, self.analysis.project.table.plan.target)
 
     @property
     def passed(self) -> bool:
@@ -136,17 +157,68 @@ def plan_rows(
     known = options if every is None else range(1, max(options) + 1)
     project = _with_plan(project, every=list(known))
     threats = without_slivers(project, find_threats(project))
-    plan = _shorter_or_whole(project, threats, options, most_checks, tell)
-    if not plan.failure or project.table.plan.step is not None:
+    plan = _nearest(project, threats, options, most_checks, tell)
+    plan = replace(plan, cautions=too_wide_words(plan.analysis.project))
+    if plan.passed:
+        return _steady(plan)
+    if not plan.failure or plan.excess <= 1.0 + LOOSE or every is not None:
         return plan
+    if any(one.name == HEIGHT and (one.utilization > 1.0).any() for one in plan.analysis.limits):
+        return plan  # the failure says what mends that
+
+    return replace(plan, advice=opened_words(project, plan.analysis.project, threats, tell))
+
+
+def _steady(plan: Plan) -> Plan:
+    """The plan with what its rows do off their places; rows moved a little where that mends it."""
+    steady = steadied(plan.analysis, plan.rows, plan.threats)
+    if not steady.moved:
+        return replace(plan, place=steady.place)
+    project, layout = steady.analysis.project, steady.analysis.project.layout
+    units = SYSTEMS[project.table.project.units]
+    by, way = units.text(abs(steady.moved), "size"), "higher" if steady.moved > 0.0 else "lower"
+    off = units.text(steady.place.step, "size") if steady.place else ""
+    note = (
+        f"Rows above the lowest stand {by} {way} than at first: from there, {off} higher or lower took an "
+        "attachment over its limit, from here not."
+    )
+    length, clamps = float(layout.row_length.sum()), len(layout.clamp_name)
+    moved = replace(
+        plan,
+        rows=steady.rows,
+        analysis=steady.analysis,
+        place=steady.place,
+        moved=steady.moved,
+        length=length,
+        clamps=clamps,
+        cost=_cost(project, length, clamps, len(steady.rows)),
+        passing_by=passing_by(steady.analysis, plan.threats),
+        notes=(*plan.notes, note),
+    )
+    return (
+        plan if moved.passing_by > LEAK else replace(moved, cautions=too_wide_words(moved.analysis.project))
+    )
+
+
+def _nearest(
+    project: Project,
+    threats: Threats,
+    every: tuple[int, ...],
+    most_checks: int,
+    tell: Callable[[str], None] | None,
+) -> Plan:
+    """Rows at the steps asked for; at finer ones where these do not pass and none were asked for."""
+    plan = _shorter_or_whole(project, threats, every, most_checks, tell)
     step = _finer_step(project, threats)
+    if not plan.failure or project.table.plan.step is not None or plan.excess > FAR:
+        return plan
     finer = _with_plan(project, step=step)
     try:
         nearer = plan.full if plan.gaps else None
-        closer = _shorter_or_whole(finer, threats, options, most_checks, tell, nearer)
+        closer = _shorter_or_whole(finer, threats, every, most_checks, tell, nearer)
     except InputError:  # what cannot be does not take away what was found
         return plan
-    if closer.failure and excess(closer) >= excess(plan):
+    if closer.failure and closer.excess >= plan.excess:
         return plan
     length = SYSTEMS[project.table.project.units].text(step, "length")
     note = f"Rows at wider steps up the slope do not pass; these were looked for every {length} (plan.step)."
@@ -180,7 +252,7 @@ def _shorter_or_whole(
         whole = _narrowed(project, threats, every, most_checks, tell, full=True)
     except InputError:
         return plan
-    if whole.failure and excess(whole) >= excess(plan):
+    if whole.failure and whole.excess >= plan.excess:
         return plan
     note = "Rows that reach only as far as snow threatens do not pass; these run on over their planes."
     return replace(whole, notes=(*whole.notes, note))
@@ -190,13 +262,6 @@ def _finer_step(project: Project, threats: Threats) -> float:
     """Step between levels that looks as closely as the number of levels allows. [m]."""
     high = max(float(project.roof.planes.outline[p].bounds[3]) for p in threats.planes)
     return max(FINEST, high / (MOST_LEVELS - 4))
-
-
-def excess(plan: Plan) -> float:
-    """Largest share of its target that any limit uses. [-]."""
-    limits, target = plan.analysis.limits, plan.analysis.project.table.plan.target
-    shares = [np.nan_to_num(one.utilization, nan=0.0) / allowed_share(one, target) for one in limits]
-    return max((float(share.max(initial=0.0)) for share in shares), default=0.0)
 
 
 def _narrowed(
@@ -226,10 +291,10 @@ def _again(plan: Plan, project: Project) -> Plan | None:
         return None
     analysis = analyze(with_rows(project, plan.rows))
     leak = passing_by(analysis, plan.threats)
-    failure = _failure(project, analysis, leak, sure=False)
+    failure = failure_words(project, analysis, leak, sure=False)
     notes = plan.notes if failure else tuple(note for note in plan.notes if not note.startswith(TRIED))
     again = replace(plan, analysis=analysis, passing_by=leak, failure=failure, notes=notes)
-    return None if excess(again) > 1.0 + 1e-9 or leak > LEAK or analysis.unsettled else again
+    return None if again.excess > 1.0 + 1e-9 or leak > LEAK or analysis.unsettled else again
 
 
 def _search(
@@ -264,7 +329,6 @@ def _search(
     analysis = analyze(with_rows(project, rows))
     layout = analysis.project.layout
     length = float(layout.row_length.sum())
-    per_meter = plan.rail_cost / (FOOT if project.table.project.units == "US" else 1.0)
     clamps = len(layout.clamp_name)
     by_group = tuple(
         (tuple(project.roof.planes.name[p] for p in ladder.planes), one)
@@ -272,7 +336,7 @@ def _search(
     )
     leak = passing_by(analysis, threats)
     sure = all(one.proven for one in found)
-    failure = _failure(project, analysis, leak, sure)
+    failure = forbidden_words(project, choices, paths) or failure_words(project, analysis, leak, sure)
     tried = _tried(project, choices, checks, sure) if failure else ()
     return Plan(
         threats=threats,
@@ -282,7 +346,7 @@ def _search(
         checks=checks + tries,
         length=length,
         clamps=clamps,
-        cost=per_meter * length + plan.clamp_cost * clamps + plan.row_cost * len(rows),
+        cost=_cost(project, length, clamps, len(rows)),
         passing_by=leak,
         failure=failure,
         notes=(
@@ -296,6 +360,12 @@ def _search(
         gaps=any(ladder.open for ladder in choices),
         full=full,
     )
+
+
+def _cost(project: Project, length: float, clamps: int, rows: int) -> float:
+    plan = project.table.plan
+    per_meter = plan.rail_cost / (FOOT if project.table.project.units == "US" else 1.0)
+    return per_meter * length + plan.clamp_cost * clamps + plan.row_cost * rows
 
 
 def closer_words(rows: Sequence[RowTable], every: Sequence[int]) -> tuple[str, ...]:
@@ -345,76 +415,6 @@ def passing_by(analysis: Analysis, threats: Threats) -> float:
     each = analysis.force.cell_pressure * cells.plan_area
     passing = snow_within(project.roof, cells, analysis.snow.cases, each, regions)
     return float(passing[:, reached].sum(axis=1).max(initial=0.0)) / threats.weight
-
-
-def _asks(limit: Limit, share: Array, project: Project, sure: bool) -> str:
-    """What hardware would have to have where no rows pass, if it is sure that none do."""
-    if limit.name == HEIGHT:
-        least = float(np.nanmax(np.where(share >= share.max(), limit.demand, np.nan)))
-        units = SYSTEMS[project.table.project.units]
-        there = units.text(float(np.nanmin(limit.resistance)), limit.quantity)
-        return (
-            f"; it asks for a rail top {units.text(least, limit.quantity)} high, not {there}"
-            " (clamp.height and [rail] serve all planes)"
-        )
-    return "" if limit.service or not sure else f"; it asks for {share.max():.2f} times the strength"
-
-
-def _where(limit: Limit, share: Array, analysis: Analysis, project: Project) -> tuple[str, float]:
-    """Where a limit is over its target by most, in words, and how much of it is used there. [%]."""
-    layout, names = analysis.project.layout, project.roof.planes.name
-    case, which = (int(i) for i in np.unravel_index(np.argmax(share), share.shape))
-    plane = ""
-    if not limit.target.startswith("solar"):
-        plane = f" on plane {names[layout.row_plane[int(target_rows(limit, layout)[which])]]}"
-    return f"{plane}: {limit.target_name[which]}", 100.0 * float(limit.utilization[case, which])
-
-
-def _also(limit: Limit, share: Array, analysis: Analysis, project: Project) -> str:
-    """Another limit that is over, and what would keep it with the same rows."""
-    where, use = _where(limit, share, analysis, project)
-    if limit.service or limit.name == HEIGHT:
-        return f"{limit.name}{where} {use:.0f} %"
-    return f"{limit.name}{where} {use:.0f} % (with these rows {share.max():.2f} times the strength would do)"
-
-
-def _failure(project: Project, analysis: Analysis, leak: float, sure: bool) -> str:
-    """One statement of what is not kept, and where; empty if all is."""
-    target, over = project.table.plan.target, []
-    for limit in analysis.limits:
-        share = np.nan_to_num(limit.utilization, nan=0.0) / allowed_share(limit, target)
-        if share.size and share.max() > 1.0 + 1e-9:
-            first = limit.name == HEIGHT  # no choice of rows mends a rail that is too low
-            over.append((first, float(share.max()), limit, share))
-    over.sort(key=lambda one: (not one[0], -one[1]))
-    if over:
-        _, _, limit, share = over[0]
-        case = int(np.unravel_index(np.argmax(share), share.shape)[0])
-        where, use = _where(limit, share, analysis, project)
-        of = "" if allowed_share(limit, target) == 1.0 else f" (target {100.0 * target:.0f} %)"
-        also = [_also(limit, share, analysis, project) for _, _, limit, share in over[1:]]
-        name, asks = analysis.snow.cases[case].name, _asks(limit, share, project, sure)
-        return (
-            f"{limit.name}{where} still uses {use:.0f} %{of} in the case"
-            f' "{name}" with the best rows found{asks}'
-            f"{'; also over: ' if also else ''}{', '.join(also)}"
-        )
-    broken = [proof.name for proof in analysis.proofs if not proof.met]
-    if broken:
-        return (
-            f"the self-audit of the best rows found is not met: {', '.join(broken)}; narrower strips "
-            "(analysis.strip_width) may mend it"
-        )
-    if leak > LEAK:
-        return (
-            f"{100.0 * leak:.1f} % of the snow that threatens what is protected runs past the rows from "
-            "above them; bring rows closer to edges and valleys (plan.edge_distance), or place some by hand"
-        )
-    names = ", ".join(one.name for one in analysis.unprotected)
-    if names:
-        return f"snow that no row holds still comes down on {names}"
-    tips = analysis.unsettled
-    return "" if tips is None else f"not settled, {unsettled_words(tips)}"
 
 
 def _tried(project: Project, choices: Sequence[Ladder], checks: int, sure: bool) -> tuple[str, ...]:

@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fea.moving import Prepared
-from fea.planning.checking import checked
+from fea.planning.apart import too_far
+from fea.planning.checking import checked, path_rows
 from fea.planning.ladder import SLACK, Ladder, Path, Place
 from roofmodel.errors import InputError
+from roofmodel.project.load import with_rows
 
 MOST_TRIES = 20
 
@@ -17,7 +19,8 @@ def thinned(
 ) -> tuple[dict[int, int | None], int]:
     """Pieces to leave out, and pieces that pass with fewer clamps: the longest first, each by a full check.
 
-    Lowest rows all stay. Only ladders whose rows leave gaps are looked at: on others, the search has.
+    Lowest rows all stay, and pieces without which rows stand farther apart than `plan.most_spacing`. Only
+    ladders whose rows leave gaps are looked at: on others, the search has.
 
     Parameters
     ----------
@@ -37,6 +40,11 @@ def thinned(
     """
     changes: dict[int, int | None] = {}
     tries = 0
+    measured = prepared.project.table.plan.most_spacing is not None
+
+    def apart(more: dict[int, int | None]) -> float:
+        rows, _ = path_rows(prepared.project, choices, every, paths, changes | more)
+        return too_far(prepared.project, with_rows(prepared.project, rows).layout)
 
     def passes(more: dict[int, int | None]) -> bool:
         nonlocal tries
@@ -53,7 +61,11 @@ def thinned(
         above = {a: list(ladder.places[a]) for a, _ in path[1:]}
         for place in sorted((p for level in above.values() for p in level), key=_length, reverse=True):
             level = above[place.level]
-            if len(level) > 1 and tries < MOST_TRIES and passes({id(place): None}):
+            if len(level) <= 1 or tries >= MOST_TRIES:
+                continue
+            if measured and apart({id(place): None}) > apart({}) + SLACK:
+                continue
+            if passes({id(place): None}):
                 changes[id(place)] = None
                 level.remove(place)
         option = dict(path)

@@ -239,3 +239,17 @@ def _one_line(value: object) -> object:
 
 Words = Annotated[str, BeforeValidator(_plain_words)]
 Line = Annotated[str, BeforeValidator(_one_line)]
+
+
+def _read_r_value(value: object) -> object:
+    """A number as it is; text, such as one with a unit, says what is meant by R here."""
+    if isinstance(value, str):
+        msg = (
+            f"{shown(value)} must be the plain number after R- in US units (h ft^2 F/Btu), in SI projects "
+            "too: 5.678 times the value in m^2 K/W"
+        )
+        raise ValueError(msg)
+    return value
+
+
+RValue = Annotated[float, BeforeValidator(_read_r_value)]

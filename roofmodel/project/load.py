@@ -31,6 +31,7 @@ from roofmodel.project.stops_tables import place_stops
 from roofmodel.project.strength_doubts import load_height_doubts
 from roofmodel.project.tested import check_tested
 from roofmodel.project.validation import Model, check_given, modeled, read_text, read_toml
+from roofmodel.shape.up_axis import doubts
 from roofmodel.sliding.thrust import SlideOptions, ValleyThrust
 from roofmodel.snow.inputs import Site
 from roofmodel.stops import Stops, no_stops
@@ -211,6 +212,7 @@ def _assemble(
     rows_count: bool = True,
 ) -> Project:
     """Everything in SI; a roof that is known is not read again."""
+    lies = ""  # doubts about a roof on its side, by which planes have other names
     try:
         if rows_needed and not table.row:
             message = "row is missing; add [[row]] and its fields below it (`eavewright plan` can)"
@@ -230,6 +232,7 @@ def _assemble(
             measured = read_measured(path.parent / table.as_built.file, table.as_built.file, digest)
         # A roof file takes longest to read: what needs no roof was refused before.
         roof = _read_roof(table, path, digest) if roof is None else roof
+        lies = f"; {doubts(roof)[0]}" if doubts(roof) else ""
         check_protected(roof, table.protect, units)
         roof = replace(roof, obstacles=place_obstacles(roof, table.parapet, table.obstruction, units))
         roof = replace(roof, arrays=place_arrays(roof, table.solar, table.plane, panel.seam_spacing, units))
@@ -264,7 +267,7 @@ def _assemble(
             base=base,
         )
     except InputError as error:
-        message = f"{path.name}: {SYSTEMS[table.project.units].reworded(str(error))}"
+        message = f"{path.name}: {SYSTEMS[table.project.units].reworded(str(error))}{lies}"
         raise InputError(message if base is None else base.told(message)) from None
 
 

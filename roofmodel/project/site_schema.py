@@ -7,7 +7,16 @@ from typing import Annotated, Literal, get_args
 from pydantic import Field, model_validator
 
 from roofmodel.project.base import Table
-from roofmodel.project.field_types import Density, Depth, GroundSnow, Length, Length0, Rain, UnitWeight
+from roofmodel.project.field_types import (
+    Density,
+    Depth,
+    GroundSnow,
+    Length,
+    Length0,
+    Rain,
+    RValue,
+    UnitWeight,
+)
 
 # Design formats that go with the snow of each standard.
 FORMATS = {
@@ -39,11 +48,11 @@ class AsceSite(Table):
     thermal: Literal["heated", "cold ventilated", "unheated", "freezer", "greenhouse"] = Field(
         "unheated", description='Thermal condition for C_t; "heated" needs roof_r_value.'
     )
-    roof_r_value: float | None = Field(
+    roof_r_value: RValue | None = Field(
         None,
         gt=0,
         le=100,
-        description="The number after R- (h ft^2 F/Btu) of a heated unventilated roof.",
+        description="The number after R- (h ft^2 F/Btu, in SI projects too) of a heated unventilated roof.",
     )
     thermal_factor: float | None = Field(None, ge=0.8, le=1.4, description="C_t, in place of thermal.")
     simple_rafters: bool = Field(
@@ -79,11 +88,12 @@ class Asce16Site(Table):
     thermal: Literal[
         "heated", "kept above freezing", "cold ventilated", "unheated", "freezer", "greenhouse"
     ] = Field("unheated", description="Thermal condition for C_t, Table 7.3-2.")
-    roof_r_value: float | None = Field(
+    roof_r_value: RValue | None = Field(
         None,
         gt=0,
         le=100,
-        description="The number after R- (h ft^2 F/Btu); slippery warm roofs need it for a lower C_s, 7.4.1.",
+        description="The number after R- (h ft^2 F/Btu, in SI projects too); slippery warm roofs need it for "
+        "a lower C_s, 7.4.1.",
     )
     ventilated: bool = Field(False, description="Ventilated roof: R-20 is enough in 7.4.1 in place of R-30.")
     thermal_factor: float | None = Field(None, ge=0.8, le=1.4, description="C_t, in place of thermal.")

@@ -7,7 +7,7 @@ from datetime import date
 from pydantic import Field, field_validator
 
 from roofmodel.project.base import Table
-from roofmodel.project.field_types import Angle, Line, Warmth
+from roofmodel.project.field_types import Angle, Line, RValue, Warmth
 from roofmodel.snow.thaw import ThawAid
 
 R_VALUE = 5.678263  # U in W/m^2 K for R = 1 h ft^2 F / Btu
@@ -25,7 +25,7 @@ class ThawTable(Table):
         20.0, gt=0.0, le=200.0, description="Of light in the snow, 1/m: coarse old 10, fine fresh 40."
     )
     taken_up: float = Field(0.7, gt=0.0, le=1.0, description="Share of the light that the sheet takes up.")
-    roof_r_value: float | None = Field(
+    roof_r_value: RValue | None = Field(
         None, gt=0.0, le=200.0, description="Of the roof below the sheet, h ft^2 F/Btu; no heat without it."
     )
     inside_above_freezing: Warmth = Field(

@@ -1,6 +1,7 @@
 """What is handed over, read back by libraries that did not write it."""
 
 import csv
+import io
 import json
 import re
 from pathlib import Path
@@ -14,6 +15,7 @@ import pypdf
 import pytest
 import shapely
 import trimesh
+from rich.console import Console
 from shapely import LineString
 from shapely.affinity import rotate, translate
 from small_project import changed
@@ -30,6 +32,7 @@ from viewer.handover.run import OUTPUTS, write_handover
 from viewer.package.bill import bill_lines, bill_of, cut_bars, missing_splices, splice_caution, splice_note
 from viewer.picture.findings import clamp_utilization
 from viewer.summary import verdict
+from viewer.terminal import print_summary
 
 MODELS = ("cedar-hollow", "sentier-house", pytest.param("tannery-hall", marks=pytest.mark.slow))
 
@@ -325,6 +328,10 @@ def test_missing_splices_are_told_wherever_rails_are(handed, plan):
         any(head in str(row[1].value) for row in answer.iter_rows(min_row=2)),
     ]
     assert said == [bool(needed)] * len(said)
+    out = io.StringIO()
+    print_summary(analysis, Console(file=out, width=300))
+    assert (f"At least {needed} more splice" in out.getvalue()) is bool(needed)
+    assert ("NOT in this calculation" in out.getvalue()) is bool(needed)
     note = splice_note(analysis.project)
     turn = f" ({note})" if note else ""
     assert (f"Splices: {bill.splices.sum()}{turn}." in texts[0]) is not bool(needed)

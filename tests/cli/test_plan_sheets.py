@@ -5,10 +5,12 @@ import ezdxf.bbox
 import shapely
 
 from fea.analysis import analyze
-from roofmodel.project.load import with_rows
+from roofmodel.project.load import load_project, with_rows
 from roofmodel.project.schema import RowTable
 from tests.demos import demo
+from tests.planning.plan_projects import with_roof
 from viewer.handover.installer import write_plan
+from viewer.handover.row_lines import eave_corner
 from viewer.package.bill import bill_of
 
 
@@ -37,3 +39,61 @@ def test_no_measure_is_cut_by_the_edge_of_its_sheet(tmp_path):
         box = ezdxf.bbox.extents(one.virtual_entities())
         drawn = shapely.box(box.extmin.x, box.extmin.y, box.extmax.x, box.extmax.y)
         assert any(window.covers(drawn) for window in windows), one.get_measurement()
+
+
+DORMERS = """
+[[roof.part]]
+shape = "gable"
+footprint = "0 0, 10 0, 10 6, 0 6 m"
+pitches = ["35 deg", "gable", "35 deg", "gable"]
+eave_height = "3 m"
+[[roof.part]]
+shape = "gable"
+footprint = "2 0.5, 4 0.5, 4 3, 2 3 m"
+pitches = ["gable", "35 deg", "gable", "35 deg"]
+eave_height = "3.8 m"
+[[roof.part]]
+shape = "gable"
+footprint = "6 0.5, 8 0.5, 8 3, 6 3 m"
+pitches = ["gable", "35 deg", "gable", "35 deg"]
+eave_height = "3.8 m"
+"""
+BETWEEN = """
+[[row]]
+name = "low"
+plane = "S1"
+up = "0.5 m"
+[[row]]
+name = "between"
+plane = "S1"
+up = "2.2 m"
+start = "3.4 m"
+end = "6.6 m"
+"""
+
+
+def test_every_row_says_its_height_also_where_both_ends_stand_over_valleys(tmp_path):
+    """Between two dormers straight down from the ends are slants, which say nothing of the height."""
+    text = with_roof(DORMERS, FOOTPRINT="", ROWS=BETWEEN)
+    (tmp_path / "barn.toml").write_text(text, encoding="utf-8")
+    analysis = analyze(load_project(tmp_path / "barn.toml"), beyond=False)
+    project = analysis.project
+    write_plan(analysis, bill_of(project), tmp_path / "plan.dxf")
+    drawing = ezdxf.readfile(tmp_path / "plan.dxf")
+    space = drawing.modelspace()
+    texts = [one.dxf.text for one in space.query("TEXT")]
+    measured = sorted(one.get_measurement() for one in space.query("DIMENSION"))
+    assert eave_corner(project, 1) is None
+    for row, name in enumerate(project.layout.row_name):
+        up = f"{1e3 * project.table.row[row].up:.0f}"
+        assert sum(words.startswith(f"Row {name}: {up} up;") for words in texts) == 1
+        assert min(abs(one - float(up)) for one in measured) < 1e-6
+    assert any("from the lowest edge of the plane" in words for words in texts)
+    valley = project.roof.planes.outline[project.layout.row_plane[1]]
+    start, end = project.layout.row_start[1], project.layout.row_end[1]
+    for x in (start[0] + 0.3, end[0] - 0.3):  # what was measured before
+        below = valley.intersection(shapely.LineString([(x, start[1]), (x, -1.0)]))
+        part = min(shapely.get_parts(below), key=lambda one: -one.bounds[3])
+        slant = 1e3 * (start[1] - part.bounds[1])
+        assert 0.0 < slant < 2000.0
+        assert min(abs(one - slant) for one in measured) > 1.0

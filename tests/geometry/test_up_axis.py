@@ -8,8 +8,12 @@ from shapes import GABLE, gable, hip, l_part, turned
 from test_importing import save, whole_building
 
 from roofmodel.errors import InputError
+from roofmodel.project.load import load_project
 from roofmodel.shape.importing import import_roof
 from roofmodel.shape.up_axis import doubted_up, doubts
+from tests.planning.plan_projects import with_roof
+
+MARK = '[[protect]]\nname = "porch"\nplanes = ["S1"]'
 
 HOUSES = {
     "gable": gable(),
@@ -73,3 +77,16 @@ def test_a_mesh_whose_faces_cross_themselves_is_refused_in_a_line(tmp_path):
     path.write_text("v 0 0 3\nv 12 0 3\nv 12 8 3\nv 0 8 3\nf 1 2 1 2\n", encoding="utf-8")
     with pytest.raises(InputError, match="has no faces"):
         import_roof(path, unit="m", up="z")
+
+
+def test_a_plane_that_a_lying_house_lacks_is_refused_with_the_doubt(tmp_path) -> None:
+    _, points, faces = whole_building(gable())
+    x, y, z = points.T
+    save(tmp_path / "house.obj", np.column_stack([x, z, -y]), faces)
+    text = with_roof('[roof]\nfile = "house.obj"\nunit = "m"\nup = "z"\n', MORE=MARK)
+    (tmp_path / "project.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(InputError, match=r'there is no plane "S1".*Is the up axis right\?'):
+        load_project(tmp_path / "project.toml", rows_needed=False)
+    (tmp_path / "project.toml").write_text(text.replace('up = "z"', 'up = "y"'), encoding="utf-8")
+    roof = load_project(tmp_path / "project.toml", rows_needed=False).roof
+    assert "S1" in roof.planes.name

@@ -273,6 +273,8 @@ def test_command_says_what_fails_and_where(tmp_path):
     assert result.exit_code == 1
     words = " ".join(result.output.split())
     assert "NO ROWS FOUND that pass: clamp" in words
+    assert words.index("NO ROWS FOUND") < words.index("Planned rows")
+    assert "in the way" in words or "No rule of [plan] alone stands in the way: with" in words
     assert "on plane" in words
     assert float(re.search(r"it asks for ([\d.]+) times the strength", words)[1]) > 1.0
     others = re.findall(r"(\d+) % \(with these rows ([\d.]+) times the strength would do\)", words)

@@ -96,6 +96,7 @@ def test_thaw_table_is_the_balance(tmp_path):
     [
         ('date = "02-10"', 'date = "31-12"', "month and day"),
         ("roof_r_value = 25.0", "roof_r_value = -1.0", "greater than"),
+        ("roof_r_value = 25.0", 'roof_r_value = "4.4 m^2*K/W"', "US units.*5.678 times"),
         ('latitude = "46 deg"\n', "", "latitude is missing"),
     ],
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fea.planning.plan import Plan
+from viewer.places import place_line
 from viewer.plan.terminal import material_words
 from viewer.plan.words import ends_in_words, nth_seam, row_lines, threats_in_words, verdict_words
 from viewer.quantities import percent, system
@@ -33,5 +34,12 @@ def plan_answer(plan: Plan) -> dict[str, Any]:
             }
             for line in row_lines(plan)
         ],
-        "notes": [*filter(None, [ends_in_words(plan, units)]), *plan.notes, *plan.analysis.cautions],
+        "notes": [
+            *filter(
+                None, [plan.advice, place_line(plan.place, plan.analysis, units), ends_in_words(plan, units)]
+            ),
+            *plan.cautions,
+            *plan.notes,
+            *plan.analysis.cautions,
+        ],
     }

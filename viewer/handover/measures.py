@@ -101,10 +101,13 @@ def _measure_heights(sheet: Sheet, project: Project, rows: list[int], shift: Arr
 
 
 def _heights(project: Project, row: int) -> list[_Height]:
-    """Heights of a row's ends over the lower edge; one says it all where both are the same."""
+    """Heights of a row's ends over a level edge below; one says it all where both are the same.
+
+    Over the lowest edge of the plane where none lies straight below: a valley says nothing of the height.
+    """
     layout, outline = project.layout, project.roof.planes.outline[project.layout.row_plane[row]]
     start, end = layout.row_start[row], layout.row_end[row]
-    low, _, high, _ = outline.bounds
+    low, lowest, high, _ = outline.bounds
     corner = eave_corner(project, row)
     if corner is not None:  # valleys at both ends: up from the eave's own end
         above = np.array([corner[0], start[1]])
@@ -113,16 +116,15 @@ def _heights(project: Project, row: int) -> list[_Height]:
     length = float(np.linalg.norm(end - start))
     inside = min(0.3, 0.2 * length) * (end - start) / length  # a rake may lean over the end
     found, along = [], []
-    for place, step, out in (
-        (start + inside, inside, start[0] - low),
-        (end - inside, -inside, high - end[0]),
-    ):
+    places = ((start + inside, inside, start[0] - low), (end - inside, -inside, high - end[0]))
+    for place, step, out in places:
         foot, next_foot = foot_below(outline, place), foot_below(outline, place + 0.2 * step)
         if foot is not None and np.linalg.norm(foot - place) > 1e-3:
             found.append((foot, place, float(out)))
             along.append(next_foot is not None and np.allclose(next_foot - foot, 0.2 * step, atol=1e-3))
-    if any(along):  # no measure to a valley, which says nothing of where the row lies
-        found = [one for one, level in zip(found, along, strict=True) if level]
+    found = [one for one, level in zip(found, along, strict=True) if level]
+    if not found:
+        found = [(np.array([place[0], lowest]), place, float(out)) for place, _, out in places]
     heights = [float(np.linalg.norm(place - foot)) for foot, place, _ in found]
     if len(found) == 2 and abs(heights[0] - heights[1]) < SAME:
         found = [min(found, key=lambda one: one[2])]

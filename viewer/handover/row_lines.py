@@ -30,7 +30,10 @@ def row_lines(project: Project, bill: Bill, plane: int, say: Callable[[float], s
     layout, missing = project.layout, missing_splices(bill).per_row
     piece_row, piece = rail_lengths(layout)
     _, before = seam_numbers(project, plane)
-    lines = ["Left ends of rails from the left end of the plane at the row's height; clamps from the rail's."]
+    lines = [
+        "Heights of rows up the slope from the lowest edge of the plane, true length. "
+        "Left ends of rails from the left end of the plane at the row's height; clamps from the rail's."
+    ]
     if before is not None:
         lines[0] += " Seams count from the left."
     for row in np.flatnonzero(layout.row_plane == plane).tolist():
@@ -50,8 +53,19 @@ def row_lines(project: Project, bill: Bill, plane: int, say: Callable[[float], s
         cut = " + ".join(say(float(length)) for length in piece[piece_row == row])
         lacks = int(missing[row])
         more = f" (TOO LONG: at least {lacks} more splice{'s' if lacks > 1 else ''})" if lacks else ""
-        lines.append(f"Row {layout.row_name[row]}: {start}{first}; {len(on)} clamps; rail {cut}{more}")
+        up = _heights(project, row, say)
+        lines.append(
+            f"Row {layout.row_name[row]}: {up} up; {start}{first}; {len(on)} clamps; rail {cut}{more}"
+        )
     return lines
+
+
+def _heights(project: Project, row: int, say: Callable[[float], str]) -> str:
+    """How far up from the lowest edge of its plane a row stands; of a leaning one both ends, left first."""
+    layout = project.layout
+    lowest = project.roof.planes.outline[layout.row_plane[row]].bounds[1]
+    ends = [say(float(end[row, 1] - lowest)) for end in (layout.row_start, layout.row_end)]
+    return ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
 
 
 def eave_corner(project: Project, row: int) -> Array | None:

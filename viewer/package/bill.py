@@ -208,6 +208,19 @@ def splice_caution(project: Project, bill: Bill) -> str:
     return f"At least {found.count} more {many} needed: {_splice_words(project, found)}"
 
 
+def splice_line(project: Project) -> str:
+    """Missing splices in a line, for beside the verdict; "" where none is missing."""
+    found = missing_splices(bill_of(project))
+    if not found.count:
+        return ""
+    most = SYSTEMS[project.table.project.units].text(found.longest, "length")
+    which = "rail.stock_length" if found.given else "hard to haul"
+    return (
+        f"At least {found.count} more splice{'s' * (found.count > 1)} needed and NOT in this calculation: "
+        f"rails longer than {most} ({which}). Give row.splice_every and check again."
+    )
+
+
 def _splice_words(project: Project, found: MissingSplices) -> str:
     most = SYSTEMS[project.table.project.units].text(found.longest, "length")
     names = project.layout.row_name

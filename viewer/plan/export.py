@@ -15,6 +15,7 @@ from roofmodel.project.load import Project
 from roofmodel.project.schema import RowTable
 from viewer.export import created, file_head
 from viewer.files import write_json, write_text
+from viewer.places import place_data
 from viewer.plain import plain_data
 from viewer.plan.words import Beside, row_lines, rows_by_protected, verdict_words
 
@@ -39,6 +40,8 @@ def plan_data(project: Project, plan: Plan, beside: tuple[Beside, ...] = ()) -> 
             "verdict": "no rows found" if plan.failure else plan.analysis.verdict,
             "sentence": verdict_words(plan),
             "failure": plan.failure,
+            "advice": plan.advice,
+            "tolerance_of_place": place_data(plan.place),
             "proven": plan.proven,
             "checks": plan.checks,
             "passing_by": plan.passing_by,
@@ -57,7 +60,7 @@ def plan_data(project: Project, plan: Plan, beside: tuple[Beside, ...] = ()) -> 
                 for one in beside
             ],
             "notes": list(plan.notes),
-            "cautions": list(plan.analysis.cautions),
+            "cautions": [*plan.cautions, *plan.analysis.cautions],
         }
     )
     return cleaned

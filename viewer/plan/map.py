@@ -174,7 +174,7 @@ def _rows(overlay: Overlay, plan: Plan, view: PlanView, taken: list[Box]) -> Non
             (words, [place for place, length in zip(places, crossed, strict=True) if length < 1.0], half)
             for crossed, places, half, words in found
         ]
-        tries = [*clear, (found[0][3], found[0][1], found[0][2])]
+        tries = [*clear, (found[1][3], found[1][1], found[1][2])]  # across a line, as short as can be
         any(_put(overlay, words, places, half, taken) for words, places, half in tries)
 
 

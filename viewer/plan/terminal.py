@@ -6,10 +6,11 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from fea.planning.plan import Plan, closer_words
+from fea.planning.plan import TRIED, Plan, closer_words
 from roofmodel.units import UnitSystem
 from viewer.caution_lines import caution_text, split_cautions
 from viewer.package.bill import bill_of, splice_caution
+from viewer.places import place_line, place_over
 from viewer.plan.words import (
     Beside,
     ends_in_words,
@@ -33,6 +34,12 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
     project = plan.analysis.project
     units = system(project.table.project.units)
     lines: list[Text | Table] = [Text(project.table.project.name, style="bold")]
+    if plan.failure:
+        lines.append(Text(verdict_words(plan), style=_LOUD))
+        lines += [
+            Text(words) for words in (plan.advice, *(c for c in plan.notes if c.startswith(TRIED))) if words
+        ]
+        lines.append(Text())
     marked = bool(project.table.protect)
     lines += [Text(words) for words in threats_in_words(plan, rows=not marked)]
     lines += [Text(), _rows(plan, units, marked), Text(), Text(material_words(plan, units))]
@@ -48,13 +55,19 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
         else (verdict_words(plan), "", "")
     )
     verdict = f"{verdict.removesuffix('.')}."
-    lines += [Text(), Text(verdict, style="bold" if plan.passed else _LOUD)]
+    if not plan.failure:
+        lines += [Text(), Text(verdict, style="bold" if plan.passed else _LOUD)]
     deadly, others = split_cautions(plan.analysis, units, falling_sentence(plan.analysis, units))
-    lines += [caution_text(words) for words in (*deadly, *others)]
+    place = place_line(plan.place, plan.analysis, units)
+    if place:
+        loud = place_over(plan.place, plan.analysis, units)
+        lines.append(caution_text(place) if loud else Text(place))
+    lines += [caution_text(words) for words in (*plan.cautions, *deadly, *others)]
     placed = plan.analysis.project
     short = ends_in_words(plan, units)
     proof = f"{proof[:1].upper()}{proof[1:]}"
-    notes = (short, *plan.notes, splice_caution(placed, bill_of(placed)), proof)
+    said = (words for words in plan.notes if not (plan.failure and words.startswith(TRIED)))
+    notes = (short, *said, splice_caution(placed, bill_of(placed)), proof)
     lines += [Text(words) for words in notes if words]
     lines.append(Text(f"{CAUTION} {_DANGER}", style="dim"))
     for line in lines:

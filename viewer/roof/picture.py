@@ -146,7 +146,10 @@ def _header(overlay: Overlay, seen: SeenRoof) -> None:
     title = fit_text(seen.title, overlay.type_size("title"), right - left - wide - 12.0 * point, bold=True)
     overlay.write(title, left, 26.0 * point, "title", bold=True)
     words = summary_words(seen.roof, seen.units)
-    overlay.write(fit_text(words, overlay.type_size("body"), right - left), left, 47.0 * point, "body")
+    size = overlay.type_size("body")
+    if text_width(words, size) > right - left:
+        words = words.partition(" (")[0]  # names of edges stand on the screen and in roof.json
+    overlay.write(fit_text(words, size, right - left), left, 47.0 * point, "body")
     for row, line in enumerate(source[:3]):
         y = (26.0 + 11.0 * row) * point
         overlay.write(line, right, y, "note", color=style.MUTED, align="right")
