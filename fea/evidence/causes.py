@@ -143,6 +143,11 @@ class Draw:
         self.units[self._key(name)] = value
         return value
 
+    def unused(self, names: Sequence[str], where: NDArray[np.bool_]) -> None:
+        """Numbers that nothing of some samples (n,) is made of: NaN, in no density (`Grid.over_plain`)."""
+        for name in names:  # two
+            self.keep(name, np.where(where, np.nan, self.units[self._key(name)]))
+
     def _key(self, name: str) -> str:
         return f"{self.now}/{name}"
 
@@ -184,6 +189,7 @@ def _some(draw: Draw, least: float, most: float) -> tuple[NDArray[np.bool_], NDA
     boxed, weight = _side_by_side(draw, 2, max(draw.share.shape[1] // 3, 2))
     side = draw.unit("side") < 0.5
     draw.weight *= np.where(side, weight, 1.0)
+    draw.unused(("place", "long"), ~side)
     return np.where(side[:, None], boxed, scattered), side
 
 

@@ -44,11 +44,12 @@ class Grid:
         return np.interp(even, below, at)
 
     def over_plain(self, units: dict[str, Array]) -> Array:
-        """Density of samples over the plain one, (n,)."""
+        """Density of samples over the plain one, (n,); a number that is not used (NaN) has none."""
         found = np.ones(len(next(iter(units.values()))))
         for name, density in self.of.items():  # a dozen
-            at = np.searchsorted(edges(name), units[name], side="right") - 1
-            found = found * density[np.clip(at, 0, len(density) - 1)]
+            unit = units[name]
+            at = np.searchsorted(edges(name), np.nan_to_num(unit), side="right") - 1
+            found = found * np.where(np.isnan(unit), 1.0, density[np.clip(at, 0, len(density) - 1)])
         return found
 
 
@@ -58,7 +59,7 @@ def grid_of(units: dict[str, Array], weight: Array, log_chance: Array) -> Grid:
     Parameters
     ----------
     units : dict of str to (n,) float
-        Numbers of the samples, 0 to 1.
+        Numbers of the samples, 0 to 1; NaN where a sample makes no use of one.
     weight : (n,) float
         Plain density over that with which each was drawn.
     log_chance : (n,) float
@@ -73,9 +74,7 @@ def grid_of(units: dict[str, Array], weight: Array, log_chance: Array) -> Grid:
         near = weight * np.exp(log / cool)
         if near.sum() ** 2 >= TEMPERED * (near**2).sum():
             break
-    near /= near.sum()
-    count = 1.0 / float((near**2).sum())
-    return Grid({name: _density(name, value, near, count) for name, value in units.items()})
+    return Grid({name: _density(name, value, near) for name, value in units.items()})
 
 
 def edges(name: str) -> Array:
@@ -86,9 +85,13 @@ def edges(name: str) -> Array:
     return np.linspace(0.0, 1.0, (FINE if last == "place" else BINS) + 1)
 
 
-def _density(name: str, value: Array, near: Array, count: float) -> Array:
-    at = edges(name)
-    share = np.histogram(value, at, weights=near)[0]
+def _density(name: str, value: Array, near: Array) -> Array:
+    at, used = edges(name), ~np.isnan(value)
+    near = near[used]
+    if not near.sum() > 0.0:
+        return np.ones(len(at) - 1)
+    count = float(near.sum() ** 2 / (near**2).sum())
+    share = np.histogram(value[used], at, weights=near)[0]
     wide = np.pad(share, 1)  # neighbors of a bin are as likely nearly
     share = 0.25 * wide[:-2] + 0.5 * wide[1:-1] + 0.25 * wide[2:]
     even = max(EVEN, 1.0 / (1.0 + 0.2 * count))  # few samples: more even
