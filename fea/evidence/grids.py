@@ -65,16 +65,23 @@ def grid_of(units: dict[str, Array], weight: Array, log_chance: Array) -> Grid:
     log_chance : (n,) float
         Logarithm of the chance of what was found in each; minus infinity for none.
     """
-    there = np.isfinite(log_chance)
-    if not there.any():
+    near = nearest(weight, log_chance)
+    if not near.any():
         return Grid()
+    return Grid({name: _density(name, value, near) for name, value in units.items()})
+
+
+def nearest(weight: Array, log_chance: Array) -> Array:
+    """Weights (n,) of the samples that come nearest, as many as `TEMPERED` effective ones; 0 for none."""
+    there, near = np.isfinite(log_chance), np.zeros(len(weight))
+    if not there.any():
+        return near
     log = np.where(there, log_chance - log_chance[there].max(), -np.inf)
-    near = np.zeros(len(weight))
     for cool in COOLER:  # a dozen
         near = weight * np.exp(log / cool)
         if near.sum() ** 2 >= TEMPERED * (near**2).sum():
             break
-    return Grid({name: _density(name, value, near) for name, value in units.items()})
+    return near
 
 
 def edges(name: str) -> Array:

@@ -13,7 +13,8 @@ from fea.evidence.aim import aim_at, together
 from fea.evidence.causes import CHANGES, Strengths, possible
 from fea.evidence.compare import Found
 from fea.evidence.explanations import Looked, load_by_heap, sample_bank
-from fea.evidence.fit import FEW, fit
+from fea.evidence.few import FEW
+from fea.evidence.fit import fit
 from fea.evidence.looks import SEEN, UNSCREWED, beside
 from fea.evidence.roof import evidence_roof
 from fea.evidence.rounds import Ask, draw_rounds

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from fea.evidence.fit import FEW
+from fea.evidence.few import FEW
 from viewer.investigate.looks import more_samples
 
 

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from fea.evidence.causes import AND, CHANGES, DRIFTS, PAIRS, SPLICES_USUAL, USUAL, drift_share
 from fea.evidence.entered import depth_along
 from fea.evidence.explanations import HIGHEST, as_meant
-from fea.evidence.fit import FEW, Fit
+from fea.evidence.few import FEW
+from fea.evidence.fit import Fit
 from fea.evidence.unexplained import TOLD_BY, Miss
 from fea.failure.inputs import law_words
 from fea.unknowns import one_end_words

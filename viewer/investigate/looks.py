@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from fea.evidence.compare import ENOUGH
-from fea.evidence.fit import FEW, Measurement
+from fea.evidence.few import FEW
+from fea.evidence.fit import Measurement
 from fea.evidence.looks import beside
 from fea.evidence.rounds import IN_ALL
 from roofmodel.project.evidence import Evidence

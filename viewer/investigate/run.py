@@ -14,7 +14,8 @@ from fea.evidence.aim import aim_at, together
 from fea.evidence.causes import Strengths, pairs_of, possible
 from fea.evidence.compare import Found
 from fea.evidence.explanations import Bank, Looked, course_of, load_by_heap
-from fea.evidence.fit import FEW, Fit, fit, further
+from fea.evidence.few import FEW
+from fea.evidence.fit import Fit, fit, further
 from fea.evidence.roof import evidence_roof
 from fea.evidence.rounds import IN_ALL, Ask, Run, draw_rounds
 from fea.failure.inputs import laws_of, read_uncertainty
