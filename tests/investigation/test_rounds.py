@@ -34,7 +34,7 @@ def ask():
     load = (0.9, 0.1)
     found = Found(np.ones_like(gone), gone, np.full(len(gone), 0.005), load, NAN)
     return Ask(
-        roof, STRENGTHS, 1, aim_at(gone, roof.layout.clamp_row, load), Looked(), found, 3000, 7000, 500
+        roof, STRENGTHS, 1, aim_at(gone, roof.layout.clamp_row, load), Looked(), found, 4500, 10_000, 500
     )
 
 
@@ -47,7 +47,7 @@ def test_rounds_tell_more_than_as_many_samples_of_one(ask, banks):
     """Half as many effective samples again of all that fit, or more, and the same shares."""
     layout, even = ask.roof.layout, (1.0, 1.0, 1.0)
     plain = [
-        sample_bank(ask.roof, bank.cause, STRENGTHS, len(bank.mass), 5, ask.aim, ask.looked) for bank in banks
+        sample_bank(ask.roof, bank.cause, STRENGTHS, len(bank.mass), 6, ask.aim, ask.looked) for bank in banks
     ]
     by, once = ({one.cause: one for one in fit(layout, ask.found, of, even)} for of in (banks, plain))
     first = max(by.values(), key=lambda one: one.posterior).cause
