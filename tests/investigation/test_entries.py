@@ -232,6 +232,20 @@ BAD = {
     "parted span": (f'{SPAN}"parted"\n', 'state = "parted" tells of a splice'),
     "screws of span": (f'{SPAN}"bent"\nscrews = false\n', "screws tells of a splice"),
     "span twice": (f'{SPAN}"bent"\n' * 2, "is told twice"),
+    "span at a splice": (
+        f'{SPAN.replace("low-12", "low-38")}"bent"\n',
+        "but low-38 is within 2 clamps of a splice",
+    ),
+    "kept as it came": (
+        '[[pulled]]\nclamps = "low-36"\nmean = "8 kN"\nkept = 1\ntightened = false\n',
+        "pulled 1.tightened = false with kept",
+    ),
+    "no mark but pulled": (
+        '[[marks]]\nclamps = "low-35..low-37"\nnone = 3\n'
+        '[[pulled]]\nclamps = "low-36"\nmean = "8 kN"\nkept = 1\n'
+        '[[type]]\nclamps = "low-37"\nwrong = 0\n',
+        "the type of 1 was checked (type 1), 1 were pulled (pulled 1); at most 1 can have left no mark",
+    ),
     "where": ('[[rail]]\nnear = "low-12"\nat = "middle"\nstate = "bent"\n', "rail 2.at"),
     "clamp": ('[[rail]]\nnear = "low-999"\nat = "span"\nstate = "bent"\n', 'there is no clamp "low-999"'),
     "cause": (
@@ -253,6 +267,38 @@ def test_what_cannot_be_so_is_refused_in_one_line(name, tmp_path):
     assert words in text
     assert "\n" not in text
     assert "found.toml" in text
+
+
+HAD = {
+    "type": '[[type]]\nclamps = "low-34..low-39"\nwrong = 0\ndoubt = 0.3\n',
+    "pulled": '[[pulled]]\nclamps = "low-34..low-39"\nmean = "8 kN"\nkept = 1\n',
+    "both": '[[screws]]\nclamps = "low-34..low-39"\nloose = 0\ndoubt = 0.02\n'
+    '[[type]]\nclamps = "low-34..low-39"\nwrong = 0\ndoubt = 0.4\n',
+}
+
+
+@pytest.mark.parametrize("name", HAD)
+def test_clamps_that_somebody_had_before_him_were_there(name, tmp_path, roof):
+    """Six of a gap pulled or their type checked, however sure that is: never there in 0.01 / 0.99 each."""
+    shutil.copytree(MODEL, tmp_path / "alder")
+    file = tmp_path / "alder" / "found.toml"
+    text = "\n".join(
+        one for one in file.read_text().split("\n\n") if not one.startswith(("[[screws]]", "[[marks]]"))
+    )
+    file.write_text(f"{text}\n{HAD[name]}")
+    there = load_evidence(file).there
+    gap = np.arange(33, 39)
+    had = [(np.isin(at, gap).sum(), doubt) for at, doubt in there]
+    assert sum(count for count, _ in had) == 6
+    assert max(doubt for count, doubt in had if count) <= 0.01
+    n = 300
+    missing = replace(
+        none_gone(roof, "missing", np.ones(n)),
+        absent=np.tile([[float(np.isin(at, gap).sum()) for at, _ in there]], (n, 1)),
+    )
+    others = replace(missing, cause="others", absent=np.zeros((n, len(there))))
+    found = nothing_else(others.gave_way[0], there=tuple((len(at), 0, doubt) for at, doubt in there))
+    assert shares(roof, found, missing, others)["missing"] < 1e-6
 
 
 def test_entries_reach_what_is_compared(tmp_path):
