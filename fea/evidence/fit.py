@@ -13,7 +13,7 @@ from fea.evidence.causes import AND, CHANGES, snow_of
 from fea.evidence.compare import ENOUGH, NEAR, Found, Told, effective, told_of, weigh
 from fea.evidence.explanations import Bank
 from fea.evidence.few import interval_of, near_of
-from fea.evidence.looks import TRACE, beside, splice_states
+from fea.evidence.looks import TRACE, beside, rail_states, splice_states
 from fea.evidence.unexplained import Miss, misses_of, splice_misses
 from fea.sampling.streams import stream
 from roofmodel.layout import Layout
@@ -135,6 +135,7 @@ def fit(
             weighed.strict,
             effective(weights[i]),
             (
+                *_rail_misses(layout, found, bank, told[i], weighed.by_clamps[i]),
                 *misses_of(
                     (*told[i].clamps, *told[i].measures),
                     bank.weight * told[i].splices * told[i].rails * told[i].some,
@@ -150,6 +151,15 @@ def fit(
         for i, bank in enumerate(banks)
     ]
     return tuple(sorted(fits, key=lambda one: -one.posterior))
+
+
+def _rail_misses(layout: Layout, found: Found, bank: Bank, one: Told, by_clamps: Array) -> tuple[Miss, ...]:
+    """Screws of splices and bends away from them that all else does not lead to expect."""
+    weight = by_clamps * np.exp(-0.5 * one.far.sum(axis=1)) * one.splices
+    states = rail_states(layout, found.splice_screws, found.spans, bank)
+    return tuple(
+        miss for what, each in states.items() for miss in splice_misses(each, weight, by_clamps, what)
+    )
 
 
 def _nearest(one: Told) -> int:
