@@ -11,7 +11,7 @@ import pytest
 
 from fea.analysis import analyze
 from fea.evidence.aim import Aim
-from fea.evidence.causes import Strengths
+from fea.evidence.causes import PAIRS, Strengths, pairs_of, splice_sides
 from fea.evidence.compare import Found, effective
 from fea.evidence.explanations import Looked, add_round, course_of, sample_bank
 from fea.evidence.fit import NOISE, fit, further
@@ -107,6 +107,27 @@ def test_torn_clamps_are_as_strong_as_made_whatever_their_screws(weak):
     assert made["loose clamps", False] < 0.93
     assert made["weak batch", True] == pytest.approx(made["weak batch", False], rel=1e-12)
     assert made["weak batch", True] < 0.93
+
+
+def test_a_clamp_that_a_rail_pries_is_as_strong_as_ever_by_itself(weak):
+    """Pulled off its rail, on the roof or in a laboratory, what prying takes is back."""
+    c = len(weak.layout.clamp_s)
+    at = np.unique(np.concatenate(splice_sides(weak)))
+    for tight in (True, False):
+        looked = Looked(pulled=(at,), tightened=(tight,))
+        bank = sample_bank(weak, "splice never screwed", STRENGTHS, 600, 1, looked=looked)
+        assert bank.pulled.mean() == pytest.approx(1.0, abs=0.02)
+    assert bank.signs["standing"].mean() == pytest.approx(1.0, abs=0.03)
+    assert bank.signs["torn"][bank.gave_way.any(axis=1)].mean() > 0.85
+    assert len(at) < c
+
+
+def test_two_explanations_at_once_are_two():
+    """A sample has one open splice: parted and never screwed together are one of them again."""
+    causes = ("more snow", "splice parted", "splice never screwed")
+    names, weights = pairs_of(causes, (1.0, 2.0, 1.0))
+    assert names == ("more snow + splice parted", "more snow + splice never screwed")
+    assert weights == pytest.approx((PAIRS * 4.0 * 2.0 / 3.0, PAIRS * 4.0 / 3.0))
 
 
 def test_clamps_that_came_off_are_pulled_where_the_sample_lost_its_own(weak):
