@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,8 +24,10 @@ from roofmodel.project.load import load_project
 
 MODEL = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
 STRENGTHS = Strengths(0.15, 0.2)
+CASES = 80  # hidden roofs
 LOAD, HEAP, DOUBT = 0.12, 0.25, 0.05  # doubts of what is told
-HIDDEN, MOST = 1500, 6000  # samples of hidden roofs, and most of each explanation
+HIDDEN, FIRST = 1500, 500  # samples of hidden roofs, and of each explanation in a round
+MOST, TOTAL = 10 * FIRST, 40 * FIRST  # of each and all, in rounds as `investigate` has them, 10 and 30 times
 
 
 def all_can_be(folder: Path) -> Path:
@@ -52,6 +55,7 @@ class Tally:
     truth: list[int]
     inside: list[bool]
     tells: list[float]
+    rounds: list[int]
 
     def table(self) -> str:
         """Each explanation: mean share over all hidden roofs, how often it was the truth, and its own."""
@@ -71,6 +75,7 @@ class Tally:
             f"first right {right.mean():.3f}, claimed {share.max(axis=1).mean():.3f}",
             f"load inside 5 to 95 %: {np.mean(self.inside):.3f} of {len(self.inside)}",
             f"effective samples of the truth: median {np.median(self.tells):.0f}",
+            f"rounds: median {np.median(self.rounds):.0f}",
         ]
         for low, high in ((0.0, 0.05), (0.05, 0.2), (0.2, 0.5), (0.5, 0.8), (0.8, 1.01)):
             there = (share >= low) & (share < high)
@@ -79,6 +84,11 @@ class Tally:
                 lines.append(f"shares {low:.2f} to {high:.2f}: claimed {share[there].mean():.3f}, "
                              f"true {so.mean():.3f} of {len(so)}")  # fmt: skip
         return "\n".join(lines)
+
+
+def on_all_cores(one_bank, names):
+    with ThreadPoolExecutor() as pool:
+        return list(pool.map(one_bank, names))
 
 
 def calibrate(folder: Path, cases: int, seed: int) -> Tally:
@@ -93,7 +103,7 @@ def calibrate(folder: Path, cases: int, seed: int) -> Tally:
     every = Looked(screws=each, marks=each)
     hidden = [sample_bank(roof, one, STRENGTHS, HIDDEN, 99, looked=every) for one in causes]
     rng = np.random.default_rng(seed)
-    tally = Tally(causes, [], [], [], [])
+    tally = Tally(causes, [], [], [], [], [])
     while len(tally.truth) < cases:
         i, s = int(rng.integers(len(causes))), int(rng.integers(HIDDEN))
         gone = hidden[i].gave_way[s]
@@ -101,8 +111,9 @@ def calibrate(folder: Path, cases: int, seed: int) -> Tally:
             continue
         found, looked = told(rng, roof, hidden[i], s, closer=len(tally.truth) % 2 == 1)
         aim = aim_at(gone, layout.clamp_row, together(found.load, load_by_heap(roof, gone, found.fallen)))
-        ask = Ask(roof, STRENGTHS, 1, aim, looked, found, MOST, 3 * MOST)
-        banks = draw_rounds(ask, causes, [1.0] * len(causes))
+        ask = Ask(roof, STRENGTHS, 1, aim, looked, found, MOST, TOTAL, FIRST)
+        banks = draw_rounds(ask, causes, [1.0] * len(causes), on_all_cores)
+        tally.rounds.append(max(len(bank.rounds) for bank in banks))
         by = {one.cause: one for one in fit(layout, found, banks, [1.0] * len(causes))}
         tally.shares.append(np.array([by[cause].posterior for cause in causes]))
         tally.truth.append(i)
@@ -156,7 +167,7 @@ def count(rng: np.random.Generator, so: np.ndarray) -> int:
 @pytest.mark.slow
 def test_shares_of_all_explanations_are_calibrated(tmp_path):
     """The truth's share over all hidden roofs is what shares claim of themselves, E[p_true] = E[sum p^2]."""
-    tally = calibrate(tmp_path, 110, 5)
+    tally = calibrate(tmp_path, CASES, 5)
     print(tally.table())
     share, truth = np.array(tally.shares), np.array(tally.truth)
     n = len(truth)

@@ -73,3 +73,19 @@ def test_a_narrower_interval_asks_for_more(ask):
     for width in (0.1, 0.05):
         n = replace(ask, interval=width).telling
         assert 2.0 * 1.96 * 0.25 * np.sqrt(2.0 / n) == pytest.approx(width)
+
+
+def test_the_last_round_is_as_large_as_what_is_left(ask):
+    """700 of each with rounds of 500: 500 and 200."""
+    banks = draw_rounds(replace(ask, most=700), CAUSES[:2], (1.0, 1.0))
+    assert [[count for _, count in bank.rounds] for bank in banks] == [[500, 200]] * 2
+
+
+def test_who_is_left_out_for_want_of_samples_is_told_by_promise_not_by_the_list(ask):
+    """One round more fits: it goes to the same explanation wherever it stands."""
+    sizes = []
+    for causes in (("more snow", "weak batch"), ("weak batch", "more snow")):
+        banks = draw_rounds(replace(ask, total=1500), causes, (1.0, 1.0))
+        sizes.append({bank.cause: len(bank.mass) for bank in banks})
+    assert sizes[0] == sizes[1]
+    assert sorted(sizes[0].values()) == [500, 1000]

@@ -17,7 +17,7 @@ from fea.evidence.explanations import Bank, Looked, course_of, load_by_heap
 from fea.evidence.few import FEW
 from fea.evidence.fit import Fit, fit, further
 from fea.evidence.roof import evidence_roof
-from fea.evidence.rounds import IN_ALL, Ask, Run, draw_rounds
+from fea.evidence.rounds import ALWAYS, IN_ALL, Ask, Run, draw_rounds
 from fea.failure.inputs import laws_of, read_uncertainty
 from fea.failure.roof_case import mean_pressure
 from roofmodel.errors import InputError
@@ -29,6 +29,7 @@ from viewer.investigate.ends import breaks_left
 from viewer.investigate.looks import splices_told
 
 PAIRS_FIRST = 1000  # samples of each pair in a round
+PAIR_ROUNDS = ALWAYS + 1  # rounds that all pairs together can have, each for all of them
 PAIRS_FEWER = 4  # times fewer samples of each pair than of each single explanation
 COUNTS = 0.05  # posterior from which an explanation counts
 
@@ -110,8 +111,10 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     unsolved = none_explains(fits) or breaks_left(evidence, fits, of_banks(banks))
     if sampling.pairs == "always" or (sampling.pairs == "when needed" and unsolved):
         two, weights = pairs_of(causes, priors)
-        tell(f"sampling {len(two)} pairs of explanations")
-        pairs = replace(ask, most=max(sampling.samples // PAIRS_FEWER, 500), first=PAIRS_FIRST)
+        total = len(two) * PAIRS_FIRST * PAIR_ROUNDS
+        tell(f"sampling {len(two)} pairs of explanations, up to {total:,} samples of all")
+        most = max(sampling.samples // PAIRS_FEWER, 500)
+        pairs = replace(ask, most=most, total=total, first=PAIRS_FIRST)
         banks = (*banks, *draw_rounds(pairs, two, [*priors, *weights], _in_threads(tell), banks))
         fits = fit(project.layout, found, banks, [*priors, *weights], sampling.seed)
     first = next(bank for bank in banks if bank.cause == fits[0].cause)
