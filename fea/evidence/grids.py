@@ -4,7 +4,8 @@ Every number that a sample of an explanation is made of is one from 0 to 1, even
 Samples that came near to what was found say where each of them matters: their histogram, one for each number,
 is what part of the next samples are drawn by (population Monte Carlo with the grid of Lepage 1978, J. Comput.
 Phys. 27, from memory). The rest is drawn as before, and all samples of all rounds are weighted as one mixture
-(balance heuristic; Owen and Zhou 2000, J. Am. Stat. Assoc. 95, from memory): no share changes in the mean.
+(balance heuristic; Owen and Zhou 2000, J. Am. Stat. Assoc. 95, from memory): no share changes in the mean,
+but for a few percent of itself, as each grid also weights the samples that it was made from.
 """
 
 from __future__ import annotations

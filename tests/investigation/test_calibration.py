@@ -24,7 +24,7 @@ from roofmodel.project.load import load_project
 
 MODEL = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
 STRENGTHS = Strengths(0.15, 0.2)
-CASES = 80  # hidden roofs
+CASES = 110  # hidden roofs
 LOAD, HEAP, DOUBT = 0.12, 0.25, 0.05  # doubts of what is told
 HIDDEN, FIRST = 1500, 500  # samples of hidden roofs, and of each explanation in a round
 MOST, TOTAL = 10 * FIRST, 40 * FIRST  # of each and all, in rounds as `investigate` has them, 10 and 30 times
@@ -164,17 +164,32 @@ def count(rng: np.random.Generator, so: np.ndarray) -> int:
     return int(np.where(wrong, 1.0 - so, so).sum())
 
 
+def apart(share: np.ndarray, truth: np.ndarray) -> tuple[float, float]:
+    """Share of the truth less what shares claim of it, in the mean, and its standard error."""
+    off = share[np.arange(len(truth)), truth] - (share**2).sum(axis=1)
+    return float(off.mean()), float(off.std() / np.sqrt(len(truth)))
+
+
 @pytest.mark.slow
 def test_shares_of_all_explanations_are_calibrated(tmp_path):
-    """The truth's share over all hidden roofs is what shares claim of themselves, E[p_true] = E[sum p^2]."""
+    """The truth's share over all hidden roofs is what shares claim of themselves, E[p_true] = E[sum p^2].
+
+    110 roofs tell it to some 3 %, so that shares as sure as their squares are seen to be too sure, and those
+    as unsure as their roots too unsure; smaller errors are left to the tests of weights and rounds.
+    """
     tally = calibrate(tmp_path, CASES, 5)
     print(tally.table())
     share, truth = np.array(tally.shares), np.array(tally.truth)
     n = len(truth)
-    true = share[np.arange(n), truth]
-    claimed = (share**2).sum(axis=1)
-    assert true.mean() == pytest.approx(claimed.mean(), abs=2.6 * np.std(true - claimed) / np.sqrt(n) + 0.02)
-    assert true.mean() > 2.0 / len(tally.causes)
+    assert np.median(tally.rounds) >= 3
+    off, error = apart(share, truth)
+    assert abs(off) < 2.6 * error
+    for power, sign in ((2.0, -1.0), (0.5, 1.0)):
+        wrong = share**power / (share**power).sum(axis=1, keepdims=True)
+        off, error = apart(wrong, truth)
+        print(f"power {power}: {off:.3f} +- {error:.3f}")
+        assert sign * off > 2.6 * error
+    assert share[np.arange(n), truth].mean() > 2.0 / len(tally.causes)
     for i in range(len(tally.causes)):  # no explanation claims more or less than it is
         own = truth == i
         error = 3.0 * np.sqrt(np.mean(share[:, i] * (1.0 - share[:, i])) / n)
