@@ -104,6 +104,7 @@ class Draw:
     splice: IntArray  # of `Roof.splice_at` that parted before or was never screwed, -1 for none
     screwed: NDArray[np.bool_]  # (n,), whether that one was
     tight: Array  # (n, c), share of its strength that a clamp has for want of tightening
+    pried: Array  # (n, c), the same for a rail that pries it: by itself it is as strong as ever
     by_grid: NDArray[np.bool_]  # (n,), samples drawn by `grid`
     grid: Grid | None = None
     units: dict[str, Array] = field(default_factory=dict)  # numbers between 0 and 1 of which all is made
@@ -142,6 +143,11 @@ class Draw:
         """Note the numbers (n,) that samples were drawn by."""
         self.units[self._key(name)] = value
         return value
+
+    def unused(self, names: Sequence[str], where: NDArray[np.bool_]) -> None:
+        """Numbers that nothing of some samples (n,) is made of: NaN, in no density (`Grid.over_plain`)."""
+        for name in names:  # two
+            self.keep(name, np.where(where, np.nan, self.units[self._key(name)]))
 
     def _key(self, name: str) -> str:
         return f"{self.now}/{name}"
@@ -184,6 +190,7 @@ def _some(draw: Draw, least: float, most: float) -> tuple[NDArray[np.bool_], NDA
     boxed, weight = _side_by_side(draw, 2, max(draw.share.shape[1] // 3, 2))
     side = draw.unit("side") < 0.5
     draw.weight *= np.where(side, weight, 1.0)
+    draw.unused(("place", "long"), ~side)
     return np.where(side[:, None], boxed, scattered), side
 
 
@@ -278,7 +285,8 @@ def _unscrewed(draw: Draw) -> None:
     sample = np.arange(draw.size)
     pries[sample, left[draw.splice]] = pries[sample, right[draw.splice]] = True
     draw.flawed = draw.flawed | pries
-    draw.share = np.where(pries, hold[:, None], 1.0) * draw.share
+    draw.pried = np.where(pries, hold[:, None], 1.0)
+    draw.share = draw.pried * draw.share
     draw.sizes["pry hold"] = hold
 
 
@@ -338,8 +346,12 @@ def snow_of(cause: str) -> tuple[float, float]:
 
 
 def pairs_of(causes: Sequence[str], priors: Sequence[float]) -> tuple[tuple[str, ...], tuple[float, ...]]:
-    """Two explanations at once, and their weights: by both, `PAIRS` of those of all single ones in sum."""
-    two = list(combinations(range(len(causes)), 2))
+    """Two explanations at once, and their weights: by both, `PAIRS` of those of all single ones in sum.
+
+    Not both ways to have a splice open: a sample has one such splice, so that it would be one of them again.
+    """
+    both_open = {"splice parted", "splice never screwed"}
+    two = [(i, j) for i, j in combinations(range(len(causes)), 2) if {causes[i], causes[j]} != both_open]
     names = tuple(f"{causes[i]}{AND}{causes[j]}" for i, j in two)
     both = np.array([priors[i] * priors[j] for i, j in two])
     return names, tuple((PAIRS * sum(priors) * both / both.sum()).tolist()) if two else ()

@@ -3,11 +3,12 @@
 Samples that come near to what was found are weighted by how near: how many clamps of each row gave way, where
 their middle lies, how far they are spread, in how many groups they stand (approximate Bayesian computation
 with a normal kernel cut off at `NEAR` widths; Beaumont 2019, Annu. Rev. Stat. Appl. 6, from memory).
-The kernel is as wide as what was found is in doubt, so that no explanation is thrown out for a clamp more or
-less, and wider where too few samples come near by their clamps alone: what is measured besides never makes
-the comparison looser, so that more evidence does not blunt it. Snow measured where it lay or fell, depth
-along the rows, pull tests, and splices, screws and seams that were looked at have likelihoods of their own
-and are never compared more loosely. Samples carry the weights of `fea.evidence.aim` and `fea.evidence.grids`.
+The kernel is as wide as what was found is in doubt, so that no explanation is thrown out for a clamp more
+or less, and wider where too few samples come near by their clamps alone: what is measured besides never
+makes the comparison looser, so that more evidence does not blunt it. Snow measured where it lay or fell,
+depth along the rows, pull tests, and splices, their screws, rails away from them, screws, types and seams
+that were looked at have likelihoods of their own and are never compared more loosely. Samples carry the
+weights of `fea.evidence.aim` and `fea.evidence.grids`.
 """
 
 from __future__ import annotations

@@ -280,6 +280,7 @@ def _begin(
         splice=np.full(size, -1),
         screwed=np.ones(size, dtype=bool),
         tight=np.ones((size, c)),
+        pried=np.ones((size, c)),
         by_grid=np.zeros(size, dtype=bool) if grid is None else rng.random(size) < BY_GRID,
         grid=grid,
     )
@@ -337,7 +338,8 @@ def _sample(
     at, parted = np.nonzero((found.splice_order >= 0) & (found.splice_state == PARTS))  # not one that yields
     torn[at, roof.splice_at[parted]] = True
     loose, never, wrong = draw.loose, draw.missing, draw.wrong_at
-    as_made = draw.share / draw.tight
+    by_itself = draw.share / draw.pried  # pulled or tested, off its rail
+    as_made = by_itself / draw.tight
     if looked.gave_way is not None and looked.known is not None:
         seen = looked.known & looked.gave_way
         to, back = stands_for(roof.layout.clamp_row, seen, looked.known & gave_way)
@@ -345,7 +347,7 @@ def _sample(
         wrong = np.take_along_axis(wrong, back, axis=1)
         as_made = np.take_along_axis(as_made, back, axis=1)
         never = missing_as_found(never, seen, to, back)
-    held = [as_made if tight else draw.share for tight in looked.tightened]
+    held = [as_made if tight else by_itself for tight in looked.tightened]
     bank = Bank(
         cause,
         gave_way,
@@ -459,10 +461,11 @@ def _signs(draw: Draw, gave_way: NDArray[np.bool_], cause: str) -> dict[str, Arr
         "snow": draw.mass,
         "drift": draw.drift if "drift" in cause.split(AND) else np.minimum(draw.drift, 1.5),
         "uneven": draw.uneven,
-        "standing": np.where(some, (stands * draw.share).sum(axis=1) / count, 1.0),
+        "standing": np.where(some, (stands * draw.share / draw.pried).sum(axis=1) / count, 1.0),
         "torn": np.where(
             came_off.any(axis=1),
-            (came_off * draw.share / draw.tight).sum(axis=1) / np.maximum(came_off.sum(axis=1), 1),
+            (came_off * draw.share / (draw.tight * draw.pried)).sum(axis=1)
+            / np.maximum(came_off.sum(axis=1), 1),
             1.0,
         ),
         "loose": (stands & draw.loose).sum(axis=1) / count,

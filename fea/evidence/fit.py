@@ -12,20 +12,19 @@ from scipy.stats import t as student
 from fea.evidence.causes import AND, CHANGES, snow_of
 from fea.evidence.compare import ENOUGH, NEAR, Found, Told, effective, told_of, weigh
 from fea.evidence.explanations import Bank
-from fea.evidence.looks import TRACE, beside, splice_states
-from fea.evidence.unexplained import Miss, Reading, misses_of, splice_misses
+from fea.evidence.few import interval_of, near_of
+from fea.evidence.looks import TRACE, beside, rail_states, splice_states
+from fea.evidence.unexplained import Miss, misses_of, splice_misses
 from fea.sampling.streams import stream
 from roofmodel.layout import Layout
 
 Array = NDArray[np.float64]
 
-DRAWS = 400  # of the interval
 BINS = 24
 RIM = (0.003, 0.997)  # of the samples' snow, between which it is looked for
 SLIGHT = 1e-3  # weight over the largest that no quantile stands on
 AT_RIM = 0.04  # of that range, from its ends
 TELLS = 4.0  # effective samples below which the ends of the snow are not told
-FEW = 20.0  # samples near what was found, below which the ranking is not to be trusted
 
 
 @dataclass(frozen=True)
@@ -111,17 +110,16 @@ def fit(
 ) -> tuple[Fit, ...]:
     """All explanations, the likeliest first.
 
-    The intervals are those of `_drawn_again` and `_interval`.
+    The intervals are those of `fea.evidence.few.interval_of`.
     """
     prior = np.asarray(priors, dtype=float) / np.sum(priors)
     told = [told_of(layout, found, bank) for bank in banks]
     weighed = weigh(told, banks, prior)
     weights, loose = weighed.weights, weighed.loose
-    near = [(one.square < (NEAR * loose) ** 2) & (one.far < NEAR**2).all(axis=1) for one in told]
+    near = near_of(told, loose)
     mean = np.array([w.mean() for w in weights])
     posterior = _shared(prior * mean)
-    most = [_most(one.measures) for one in told]
-    low, high = _interval(prior, *_drawn_again(weights, near, most, stream(seed, 0, purpose=7)))
+    low, high = interval_of(told, banks, weighed, prior, stream(seed, 0, purpose=7))
     fits = [
         Fit(
             bank.cause,
@@ -137,6 +135,7 @@ def fit(
             weighed.strict,
             effective(weights[i]),
             (
+                *_rail_misses(layout, found, bank, told[i], weighed.by_clamps[i]),
                 *misses_of(
                     (*told[i].clamps, *told[i].measures),
                     bank.weight * told[i].splices * told[i].rails * told[i].some,
@@ -154,65 +153,18 @@ def fit(
     return tuple(sorted(fits, key=lambda one: -one.posterior))
 
 
+def _rail_misses(layout: Layout, found: Found, bank: Bank, one: Told, by_clamps: Array) -> tuple[Miss, ...]:
+    """Screws of splices and bends away from them that all else does not lead to expect."""
+    weight = by_clamps * np.exp(-0.5 * one.far.sum(axis=1)) * one.splices
+    states = rail_states(layout, found.splice_screws, found.spans, bank)
+    return tuple(
+        miss for what, each in states.items() for miss in splice_misses(each, weight, by_clamps, what)
+    )
+
+
 def _nearest(one: Told) -> int:
     chance = np.maximum(one.splices * one.rails, TRACE)
     return int(np.argmin(one.square + one.far.sum(axis=1) - 2.0 * np.log(chance)))
-
-
-def _most(readings: tuple[Reading, ...]) -> float:
-    """Most that counts let any sample of an explanation weigh, over what they would if all were as told."""
-    far = [one.far for one in readings if one.far is not None]
-    return float(np.exp(-0.5 * np.sum(far, axis=0).min())) if far else 1.0
-
-
-def _drawn_again(
-    weights: Sequence[Array],
-    near: Sequence[NDArray[np.bool_]],
-    most_of: Sequence[float],
-    rng: np.random.Generator,
-) -> tuple[Array, Array]:
-    """Means of the weights as other samples of the same number would give them, least and most.
-
-    Samples are drawn anew with replacement. Where fewer than `FEW` effective ones come near, the next one is
-    not among those that can be drawn: they are then a Poisson number, whose least and most are drawn from
-    gamma distributions (Garwood 1936, Biometrika 28, from memory; Clopper and Pearson's for few of many), in
-    units of the effective weight of theirs or of all explanations, whichever is more, the latter no more than
-    the counts of screws and seams let theirs weigh (`most_of`).
-
-    Returns
-    -------
-    least, most : (`DRAWS`, explanations) float
-    """
-    close = [w * one for w, one in zip(weights, near, strict=True)]
-    usual = _unit(np.concatenate(close))
-    least, most = [], []
-    for w, c, cap in zip(weights, close, most_of, strict=True):
-        if usual > 0.0 and effective(c) < FEW:
-            unit = max(_unit(c), usual * cap, TRACE)
-            count = float(c.sum()) / unit
-            lower, upper = rng.gamma(count, size=DRAWS), rng.gamma(count + 1.0, size=DRAWS)
-            least.append(lower * unit / len(w))
-            most.append(upper * unit / len(w))
-        else:
-            least.append(np.array([w[rng.integers(0, len(w), len(w))].mean() for _ in range(DRAWS)]))
-            most.append(least[-1])
-    return np.stack(least, axis=1), np.stack(most, axis=1)
-
-
-def _unit(weight: Array) -> float:
-    """Weight of one of the effective number of samples, 0 for none."""
-    total = float(weight.sum())
-    return float((weight**2).sum()) / total if total > 0.0 else 0.0
-
-
-def _interval(prior: Array, least: Array, most: Array) -> tuple[Array, Array]:
-    """95 % ends of the posteriors: each at its least with the others at their most, and the other way."""
-    least, most = prior * least, prior * most
-    under = most.sum(axis=1, keepdims=True) - most
-    over = least.sum(axis=1, keepdims=True) - least
-    low = np.quantile(least / np.maximum(least + under, TRACE), 0.025, axis=0)
-    high = np.quantile(most / np.maximum(most + over, TRACE), 0.975, axis=0)
-    return low, high
 
 
 def _shared(value: Array) -> Array:

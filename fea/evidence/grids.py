@@ -4,7 +4,8 @@ Every number that a sample of an explanation is made of is one from 0 to 1, even
 Samples that came near to what was found say where each of them matters: their histogram, one for each number,
 is what part of the next samples are drawn by (population Monte Carlo with the grid of Lepage 1978, J. Comput.
 Phys. 27, from memory). The rest is drawn as before, and all samples of all rounds are weighted as one mixture
-(balance heuristic; Owen and Zhou 2000, J. Am. Stat. Assoc. 95, from memory): no share changes in the mean.
+(balance heuristic; Owen and Zhou 2000, J. Am. Stat. Assoc. 95, from memory): no share changes in the mean,
+but for a few percent of itself, as each grid also weights the samples that it was made from.
 """
 
 from __future__ import annotations
@@ -44,11 +45,12 @@ class Grid:
         return np.interp(even, below, at)
 
     def over_plain(self, units: dict[str, Array]) -> Array:
-        """Density of samples over the plain one, (n,)."""
+        """Density of samples over the plain one, (n,); a number that is not used (NaN) has none."""
         found = np.ones(len(next(iter(units.values()))))
         for name, density in self.of.items():  # a dozen
-            at = np.searchsorted(edges(name), units[name], side="right") - 1
-            found = found * density[np.clip(at, 0, len(density) - 1)]
+            unit = units[name]
+            at = np.searchsorted(edges(name), np.nan_to_num(unit), side="right") - 1
+            found = found * np.where(np.isnan(unit), 1.0, density[np.clip(at, 0, len(density) - 1)])
         return found
 
 
@@ -58,24 +60,29 @@ def grid_of(units: dict[str, Array], weight: Array, log_chance: Array) -> Grid:
     Parameters
     ----------
     units : dict of str to (n,) float
-        Numbers of the samples, 0 to 1.
+        Numbers of the samples, 0 to 1; NaN where a sample makes no use of one.
     weight : (n,) float
         Plain density over that with which each was drawn.
     log_chance : (n,) float
         Logarithm of the chance of what was found in each; minus infinity for none.
     """
-    there = np.isfinite(log_chance)
-    if not there.any():
+    near = nearest(weight, log_chance)
+    if not near.any():
         return Grid()
+    return Grid({name: _density(name, value, near) for name, value in units.items()})
+
+
+def nearest(weight: Array, log_chance: Array) -> Array:
+    """Weights (n,) of the samples that come nearest, as many as `TEMPERED` effective ones; 0 for none."""
+    there, near = np.isfinite(log_chance), np.zeros(len(weight))
+    if not there.any():
+        return near
     log = np.where(there, log_chance - log_chance[there].max(), -np.inf)
-    near = np.zeros(len(weight))
     for cool in COOLER:  # a dozen
         near = weight * np.exp(log / cool)
         if near.sum() ** 2 >= TEMPERED * (near**2).sum():
             break
-    near /= near.sum()
-    count = 1.0 / float((near**2).sum())
-    return Grid({name: _density(name, value, near, count) for name, value in units.items()})
+    return near
 
 
 def edges(name: str) -> Array:
@@ -86,9 +93,13 @@ def edges(name: str) -> Array:
     return np.linspace(0.0, 1.0, (FINE if last == "place" else BINS) + 1)
 
 
-def _density(name: str, value: Array, near: Array, count: float) -> Array:
-    at = edges(name)
-    share = np.histogram(value, at, weights=near)[0]
+def _density(name: str, value: Array, near: Array) -> Array:
+    at, used = edges(name), ~np.isnan(value)
+    near = near[used]
+    if not near.sum() > 0.0:
+        return np.ones(len(at) - 1)
+    count = float(near.sum() ** 2 / (near**2).sum())
+    share = np.histogram(value[used], at, weights=near)[0]
     wide = np.pad(share, 1)  # neighbors of a bin are as likely nearly
     share = 0.25 * wide[:-2] + 0.5 * wide[1:-1] + 0.25 * wide[2:]
     even = max(EVEN, 1.0 / (1.0 + 0.2 * count))  # few samples: more even

@@ -13,6 +13,7 @@ from roofmodel.layout import Layout
 
 Array = NDArray[np.float64]
 Rail = tuple[int, str, float, bool | None]
+Look = tuple[int, bool, float]  # clamp, whether it is so, doubt
 
 LEAST_DOUBT = 0.01  # of one clamp or seam that was looked at; nobody is surer (judgment)
 BESIDE = 2  # clamps from a splice that tear or bend it
@@ -72,6 +73,22 @@ def splice_states(
     return found
 
 
+def rail_states(
+    layout: Layout, screws: Sequence[Look], spans: Sequence[Look], bank: Bank
+) -> dict[str, list[tuple[str, dict[str, Array], Array]]]:
+    """Screws of splices, and rails away from splices, as `splice_states`."""
+    found: dict[str, list[tuple[str, dict[str, Array], Array]]] = {}
+    looks = (("screws", screws, screws_seen, spans_seen(layout, spans, bank)),
+             ("span", spans, spans_seen, screws_seen(layout, screws, bank)))  # fmt: skip
+    for what, told, seen, beside_it in looks:
+        found[what] = []
+        for i, (clamp, so, doubt) in enumerate(told):
+            states = {str(one): seen(layout, [(clamp, one, doubt)], bank) for one in (True, False)}
+            others = seen(layout, [*told[:i], *told[i + 1 :]], bank)
+            found[what].append((str(so), states, others * beside_it))
+    return found
+
+
 def _parted(fresh: bool) -> str:
     return "parted, fresh" if fresh else "parted, old"
 
@@ -96,7 +113,7 @@ def splice_seen(layout: Layout, bank: Bank, rail: Rail) -> Array:
     return np.asarray((1.0 - doubt) * chance + doubt * told_wrong)
 
 
-def screws_seen(layout: Layout, told: Sequence[tuple[int, bool, float]], bank: Bank) -> Array:
+def screws_seen(layout: Layout, told: Sequence[Look], bank: Bank) -> Array:
     """Chance (n,) of splices at which screws were looked for: at a clamp, whether set, the doubt."""
     chance = np.ones(len(bank.mass))
     bare = bank.unscrewed if bank.unscrewed.size else np.zeros(len(bank.mass), dtype=bool)
@@ -107,7 +124,7 @@ def screws_seen(layout: Layout, told: Sequence[tuple[int, bool, float]], bank: B
     return chance
 
 
-def spans_seen(layout: Layout, told: Sequence[tuple[int, bool, float]], bank: Bank) -> Array:
+def spans_seen(layout: Layout, told: Sequence[Look], bank: Bank) -> Array:
     """Chance (n,) of rails looked at away from splices: at a clamp, whether bent, the doubt."""
     chance = np.ones(len(bank.mass))
     ends, within, still = SPAN_BENT

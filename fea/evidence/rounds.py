@@ -12,6 +12,7 @@ from fea.evidence.aim import Aim
 from fea.evidence.causes import Roof, Strengths
 from fea.evidence.compare import Found, Told, Weighed, effective, told_of, weigh
 from fea.evidence.explanations import Bank, Looked, add_round, sample_bank
+from fea.evidence.few import largest_shares
 from fea.evidence.grids import Grid, grid_of
 
 Array = NDArray[np.float64]
@@ -81,6 +82,7 @@ def draw_rounds(
     kept = [told_of(layout, ask.found, bank) for bank in fixed]
     prior = np.asarray(priors, dtype=float) / np.sum(priors)
     wanted, number, spent = list(causes), 0, 0
+    count = dict.fromkeys(wanted, size)
     while wanted:
         grids = {
             name: grid_of(banks[name].units, banks[name].weight, told[name].log_chance)
@@ -88,43 +90,46 @@ def draw_rounds(
             if name in banks
         }
 
-        def one_bank(name: str, number: int = number, grids: dict[str, Grid] = grids) -> Bank:
-            grid = grids.get(name)
+        def one_bank(
+            name: str, number: int = number, grids: dict[str, Grid] = grids, count: dict[str, int] = count
+        ) -> Bank:
             bank = sample_bank(
-                ask.roof, name, ask.strengths, size, ask.seed, ask.aim, ask.looked, grid, number
-            )
+                ask.roof, name, ask.strengths, count[name], ask.seed, ask.aim, ask.looked,
+                grids.get(name), number,
+            )  # fmt: skip
             return add_round(banks[name], bank) if name in banks else bank
 
         for name, bank in zip(wanted, run(one_bank, wanted), strict=True):
             banks[name], told[name] = bank, told_of(layout, ask.found, bank)
         number += 1
-        spent += size * len(wanted)
+        spent += sum(count[name] for name in wanted)
         every = [*fixed, *(banks[name] for name in causes)]
-        weighed = weigh([*kept, *(told[name] for name in causes)], every, prior)
-        wanted = _wanted(causes, weighed, prior, len(fixed), (number, ask.telling))
-        left = ask.total - spent
-        wanted = [name for name in wanted if len(banks[name].mass) + size <= ask.most]
-        wanted = wanted[: max(left // size, 0)]
+        by = [*kept, *(told[name] for name in causes)]
+        weighed = weigh(by, every, prior)
+        largest = largest_shares(by, every, weighed, prior)[len(fixed) :]
+        wanted = _wanted(causes, weighed, largest, number, ask.telling)
+        count = {name: min(size, ask.most - len(banks[name].mass)) for name in wanted}
+        wanted = [name for name in wanted if count[name] > 0]
+        within = np.cumsum([count[name] for name in wanted]) <= ask.total - spent
+        wanted = [name for name, there in zip(wanted, within, strict=True) if there]
     return tuple(banks[name] for name in causes)
 
 
 def _wanted(
-    causes: Sequence[str], weighed: Weighed, prior: Array, skip: int, so_far: tuple[int, float]
+    causes: Sequence[str],
+    weighed: Weighed,
+    largest: Array,
+    number: int,
+    telling: float,
 ) -> list[str]:
-    """Explanations that want another round, those that have most of the posterior over what tells first."""
-    number, telling = so_far
-    if number < ALWAYS:
-        return list(causes)
-    mean = prior * np.array([w.mean() for w in weighed.weights])
-    # Largest a share can be for one sample more of the largest weight there is.
-    total = float(mean.sum())
-    if not total > 0.0:
-        return list(causes)
-    most = np.array([float(w.max()) / len(w) for w in weighed.weights])
-    share = (mean + prior * most)[skip:] / total
-    tells = np.array([effective(w) for w in weighed.weights[skip:]])
-    few = (tells < telling) & (share >= COUNTS)
+    """Explanations that want another round, those that can have most of the posterior over what tells first.
+
+    One that can count still, by `largest` shares, is sought until it cannot or `telling` samples tell.
+    """
+    tells = np.array([effective(w) for w in weighed.weights[-len(causes) :]])
+    few = (tells < telling) & (largest >= COUNTS)
     if (tells < ANY).all():  # none comes near yet: all are sought for longer
         few |= number < SEEK
-    order = np.argsort(-share / np.maximum(tells, 1.0), kind="stable")
+    few |= number < ALWAYS
+    order = np.argsort(-largest / np.maximum(tells, 1.0), kind="stable")
     return [causes[i] for i in order if few[i]]

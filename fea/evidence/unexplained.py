@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 
 UNLIKELY = 0.02  # chance of a reading as far out, both ways, at or below which it is unexplained
 RARE = 0.05  # of a splice found so, over its likeliest state: found parted where none parts is 0.01 to 0.03
+RARE_LOOK = 0.06  # the same of screws and bends, told wrong in 5 % where nobody says how often
 TOLD_BY = 15.0  # effective samples that can tell
 
 
@@ -71,7 +72,7 @@ class Miss:
     what, about : str
         As `Reading`.
     told : float
-        NaN for a splice, as what it should be.
+        NaN for a splice, its screws or a span, as what it should be.
     low, high : float
         What the explanation leads to expect instead, 5 to 95 %.
     chance : float
@@ -139,7 +140,10 @@ def _told(*weights: Array) -> tuple[Array, bool] | None:
 
 
 def splice_misses(
-    states: Sequence[tuple[str, dict[str, Array], Array]], weight: Array, by_clamps: Array | None = None
+    states: Sequence[tuple[str, dict[str, Array], Array]],
+    weight: Array,
+    by_clamps: Array | None = None,
+    what: str = "splice",
 ) -> tuple[Miss, ...]:
     """Splices found as all else does not lead to expect, by how often each is found so.
 
@@ -152,6 +156,8 @@ def splice_misses(
         By all else.
     by_clamps : (n,) float or None
         By the clamps alone, where all else leaves too few.
+    what : str
+        What the states are of: "splice", its "screws", or a "span" of rail.
     """
     found = []
     for number, (state, chances, others) in enumerate(states):
@@ -161,8 +167,9 @@ def splice_misses(
         w, alone = chosen
         total = float(w.sum())
         share = {name: float(w @ chance) / total for name, chance in chances.items()}
-        if share[state] <= RARE * max(share.values()):
-            found.append(Miss("splice", str(number), np.nan, np.nan, np.nan, share[state], alone))
+        rare = RARE if what == "splice" else RARE_LOOK
+        if share[state] <= rare * max(share.values()):
+            found.append(Miss(what, str(number), np.nan, np.nan, np.nan, share[state], alone))
     return tuple(found)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -28,6 +29,9 @@ from roofmodel.units import STANDARD_GRAVITY
 Array = NDArray[np.float64]
 
 GAVE_WAY = ("off", "slipped", "bent")
+AT_HAND = (
+    0.01  # doubt that a clamp was there whose screws or type were looked at, or that was pulled (judgment)
+)
 FAR = 2  # clamps from a splice that a name may be
 OWN_SCATTER = 0.15  # of the depth along a row where no wind heaped snow (judgment) [-]
 
@@ -61,8 +65,8 @@ class Evidence:
     marks : tuple of ((k,) int, int, float)
         Clamps whose seams were looked at, how many left no mark, and the doubt of each.
     there : tuple of ((k,) int, float)
-        Clamps that were seen to be clamps, and the doubt of each: bent, slipped, with their screws looked at,
-        or standing in a row of which none gave way.
+        Clamps that were seen to be clamps, and the doubt of each: bent, slipped, with their screws or type
+        looked at, pulled, or standing in a row of which none gave way.
     pulled : tuple of ((k,) int, float, float, float, bool)
         Clamps that were pulled to failure, the mean of what they held before they were torn off, its
         deviation, how far they scattered (root mean square; NaN for not told), and whether they were
@@ -139,11 +143,15 @@ def load_evidence(path: str | Path) -> Evidence:
         _once(project.layout, screws, "screws")
         marks = tuple(_screws(project.layout, one, i) for i, one in enumerate(table.marks, 1))
         _once(project.layout, marks, "marks")
-        _were_there(screws, marks, (known & ~gave_way) | hurt)
         kinds = tuple(_screws(project.layout, one, i) for i, one in enumerate(table.type, 1))
         _once(project.layout, kinds, "type")
         pulled = tuple(_pulled(project.layout, one, i, gave_way) for i, one in enumerate(table.pulled, 1))
         _once(project.layout, tuple((at, 0, 0.0) for at, *_ in pulled), "pulled")
+        closer = {
+            name: [at for at, *_ in looks]
+            for name, looks in (("screws", screws), ("type", kinds), ("pulled", pulled))
+        }
+        _were_there(closer, marks, (known & ~gave_way) | hurt)
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from None
@@ -159,7 +167,7 @@ def load_evidence(path: str | Path) -> Evidence:
     digest = hashlib.sha256(text.encode() + project.digest.encode()).hexdigest()
     return Evidence(
         path, table, project, digest, known, gave_way, doubt, rails, along, screws,
-        marks, _there(project.layout.clamp_row, states, (*screws, *kinds)), pulled,
+        marks, _there(project.layout.clamp_row, states, [at for of in closer.values() for at in of]), pulled,
         (np.nan, np.nan) if load is None else (load, snow.doubt * load),
         (np.nan, np.nan) if fallen is None else (fallen, share * fallen),
         kinds, splice_screws, spans,
@@ -170,11 +178,10 @@ def _splice(layout: Layout, near: str, field: str) -> int:
     """Clamp nearest to the splice that is nearest to the clamp that is named."""
     clamp = int(clamps_named(layout, near, field)[0])
     row = int(layout.clamp_row[clamp])
-    splices, own = layout.splice_s[layout.splice_row == row], np.flatnonzero(layout.clamp_row == row)
+    splices, nearest = layout.splice_s[layout.splice_row == row], _at_splices(layout, row)
     if not len(splices):
         message = f"{field}: row {layout.row_name[row]} has no splice; its rail is one piece"
         raise InputError(message)
-    nearest = own[np.abs(splices[:, None] - layout.clamp_s[own]).argmin(axis=1)]
     at = int(nearest[np.abs(splices - layout.clamp_s[clamp]).argmin()])
     if abs(at - clamp) > FAR:
         names = ", ".join(layout.clamp_name[k] for k in nearest[:12].tolist())
@@ -187,20 +194,27 @@ def _splice(layout: Layout, near: str, field: str) -> int:
     return at
 
 
+def _at_splices(layout: Layout, row: int) -> NDArray[np.int64]:
+    """Clamp nearest to each splice of a row."""
+    splices, own = layout.splice_s[layout.splice_row == row], np.flatnonzero(layout.clamp_row == row)
+    return np.asarray(own[np.abs(splices[:, None] - layout.clamp_s[own]).argmin(axis=1)])
+
+
 def _there(
     row: NDArray[np.int64],
     states: tuple[NDArray[np.bool_], NDArray[np.bool_], Array, NDArray[np.bool_]],
-    screws: tuple[tuple[NDArray[np.int64], int, float], ...],
+    closer: Sequence[NDArray[np.int64]],
 ) -> tuple[tuple[NDArray[np.int64], float], ...]:
-    """Clamps that were seen, each once, by the doubt of each.
+    """Clamps that were seen, each once, by the doubt that they were there.
 
-    Those that stand beside clamps that gave way are left out: a sample that lost its clamps a little farther
-    on is near all the same.
+    Whoever looks at the screws or the type of clamps, or pulls them (`closer`), has them before him: that a
+    screw or a type is told wrong is no doubt of that. Those that stand beside clamps that gave way are left
+    out: a sample that lost its clamps a little farther on is near all the same.
     """
     known, gave_way, doubt, seen = states
     hurt, doubt = np.isin(row, row[gave_way]), doubt.copy()
-    for at, _, wrong in screws:
-        doubt[at] = wrong
+    for at in closer:  # a few
+        doubt[at] = np.minimum(doubt[at], AT_HAND)
         seen = seen | np.isin(np.arange(len(seen)), at)
     seen = (seen & gave_way) | (known & ~gave_way & ~hurt)
     return tuple(
@@ -225,6 +239,12 @@ def _rails(
             clamp = int(clamps_named(layout, one.near, f"rail {i}.near")[0])
             if clamp in spans:
                 message = f'rail {i}.near: the rail at "{one.near}" is told twice; tell each place once'
+                raise InputError(message)
+            if np.abs(_at_splices(layout, int(layout.clamp_row[clamp])) - clamp).min(initial=FAR + 1) <= FAR:
+                message = (
+                    f'rail {i}.at = "span", but {one.near} is within {FAR} clamps of a splice; tell it as '
+                    'that splice (at = "splice"), or name a clamp farther from it'
+                )
                 raise InputError(message)
             spans[clamp] = one.state == "bent", one.doubt
     return (
@@ -275,25 +295,29 @@ def _one_state(layout: Layout, rails: list[RailFound], at: dict[int, int]) -> No
 
 
 def _were_there(
-    screws: tuple[tuple[NDArray[np.int64], int, float], ...],
+    closer: dict[str, list[NDArray[np.int64]]],
     marks: tuple[tuple[NDArray[np.int64], int, float], ...],
     found: NDArray[np.bool_],
 ) -> None:
-    """A clamp that was found at its seam, or whose screws were looked at, was there and left a mark."""
+    """A clamp that was found at its seam, or that somebody had before him, was there and left a mark."""
+    how = {"screws": "the screws of {} were looked at", "type": "the type of {} was checked",
+           "pulled": "{} were pulled"}  # fmt: skip
     for i, (seams, none, _) in enumerate(marks, 1):
-        by = [k for k, (gripped, *_) in enumerate(screws, 1) if np.isin(gripped, seams).any()]
-        looked = np.isin(seams, np.concatenate([seams[:0], *(screws[k - 1][0] for k in by)]))
-        there = int((found[seams] | looked).sum())
-        if none > len(seams) - there:
-            of = [f"{there} of these {len(seams)} clamps were there"]
-            if found[seams].any():
-                of.append(f"{int(found[seams].sum())} were found standing, bent or slipped")
+        looked, of = found[seams], []
+        if looked.any():
+            of.append(f"{int(looked.sum())} were found standing, bent or slipped")
+        for table, groups in closer.items():
+            by = [k for k, at in enumerate(groups, 1) if np.isin(at, seams).any()]
             if by:
-                tables = " and ".join(f"screws {k}" for k in by)
-                of.append(f"the screws of {int(looked.sum())} were looked at ({tables})")
+                own = np.isin(seams, np.concatenate([groups[k - 1] for k in by]))
+                tables = " and ".join(f"{table} {k}" for k in by)
+                of.append(f"{how[table].format(int(own.sum()))} ({tables})")
+                looked = looked | own
+        there = int(looked.sum())
+        if none > len(seams) - there:
             message = (
-                f"marks {i}.none = {none}, but {', '.join(of)}; at most {len(seams) - there} can have left "
-                "no mark"
+                f"marks {i}.none = {none}, but {there} of these {len(seams)} clamps were there, "
+                f"{', '.join(of)}; at most {len(seams) - there} can have left no mark"
             )
             raise InputError(message)
 
@@ -317,6 +341,12 @@ def _pulled(
             "clamps that stood into a [[pulled]] of their own, without kept"
         )
         raise InputError(message)
+    if one.kept is not None and one.tightened is False:
+        message = (
+            f"pulled {number}.tightened = false with kept: clamps that came off are gripped anew for it, "
+            "so that it says nothing of their screws; leave tightened out, and tell loose ones in [[screws]]"
+        )
+        raise InputError(message)
     if one.each is not None:
         if len(one.each) != len(at):
             message = (
@@ -325,7 +355,7 @@ def _pulled(
             raise InputError(message)
         held, scatter = float(np.mean(one.each)), float(np.std(one.each))
     before = (held or 0.0) / (one.kept or 1.0)
-    tightened = one.tightened or bool(off.any())
+    tightened = bool(one.tightened) or bool(off.any())
     return at, before, one.doubt * before, scatter / (one.kept or 1.0), tightened
 
 

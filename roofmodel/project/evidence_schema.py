@@ -160,10 +160,11 @@ class PulledFound(Table):
         description="What each of them held, in any order, so that their scatter tells too.",
     )
     doubt: Doubt = Field(0.08, gt=0.0, le=0.5, description="Standard deviation of the mean, as a share.")
-    tightened: bool = Field(
-        False,
+    tightened: bool | None = Field(
+        None,
         description="Whether they were tightened as they should be before the pull, as in a laboratory: "
-        "what they held then says nothing of loose screws. Clamps that came off always were.",
+        "what they held then says nothing of loose screws. False if not given; clamps that came off always "
+        "were.",
     )
     kept: float | None = Field(
         None,

@@ -15,7 +15,8 @@ from fea.evidence.aim import PLAIN, Aim, aim_at, draw_place, draw_snow, draw_str
 from fea.evidence.causes import SNOW, Strengths
 from fea.evidence.compare import Found
 from fea.evidence.explanations import as_meant, load_by_heap, sample_bank
-from fea.evidence.fit import DRAWS, fit, load_range
+from fea.evidence.few import DRAWS
+from fea.evidence.fit import fit, load_range
 from fea.evidence.roof import evidence_roof
 from fea.failure.roof_case import Laws
 from roofmodel.project.load import load_project

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,7 +14,8 @@ from fea.evidence.aim import aim_at, together
 from fea.evidence.causes import CHANGES, Strengths, possible
 from fea.evidence.compare import Found
 from fea.evidence.explanations import Looked, load_by_heap, sample_bank
-from fea.evidence.fit import FEW, fit
+from fea.evidence.few import FEW
+from fea.evidence.fit import fit
 from fea.evidence.looks import SEEN, UNSCREWED, beside
 from fea.evidence.roof import evidence_roof
 from fea.evidence.rounds import Ask, draw_rounds
@@ -22,8 +24,10 @@ from roofmodel.project.load import load_project
 
 MODEL = Path(__file__).parents[2] / "models" / "alder-barn" / "project.toml"
 STRENGTHS = Strengths(0.15, 0.2)
+CASES = 110  # hidden roofs
 LOAD, HEAP, DOUBT = 0.12, 0.25, 0.05  # doubts of what is told
-HIDDEN, MOST = 1500, 6000  # samples of hidden roofs, and most of each explanation
+HIDDEN, FIRST = 1500, 500  # samples of hidden roofs, and of each explanation in a round
+MOST, TOTAL = 10 * FIRST, 40 * FIRST  # of each and all, in rounds as `investigate` has them, 10 and 30 times
 
 
 def all_can_be(folder: Path) -> Path:
@@ -51,6 +55,7 @@ class Tally:
     truth: list[int]
     inside: list[bool]
     tells: list[float]
+    rounds: list[int]
 
     def table(self) -> str:
         """Each explanation: mean share over all hidden roofs, how often it was the truth, and its own."""
@@ -70,6 +75,7 @@ class Tally:
             f"first right {right.mean():.3f}, claimed {share.max(axis=1).mean():.3f}",
             f"load inside 5 to 95 %: {np.mean(self.inside):.3f} of {len(self.inside)}",
             f"effective samples of the truth: median {np.median(self.tells):.0f}",
+            f"rounds: median {np.median(self.rounds):.0f}",
         ]
         for low, high in ((0.0, 0.05), (0.05, 0.2), (0.2, 0.5), (0.5, 0.8), (0.8, 1.01)):
             there = (share >= low) & (share < high)
@@ -78,6 +84,11 @@ class Tally:
                 lines.append(f"shares {low:.2f} to {high:.2f}: claimed {share[there].mean():.3f}, "
                              f"true {so.mean():.3f} of {len(so)}")  # fmt: skip
         return "\n".join(lines)
+
+
+def on_all_cores(one_bank, names):
+    with ThreadPoolExecutor() as pool:
+        return list(pool.map(one_bank, names))
 
 
 def calibrate(folder: Path, cases: int, seed: int) -> Tally:
@@ -92,7 +103,7 @@ def calibrate(folder: Path, cases: int, seed: int) -> Tally:
     every = Looked(screws=each, marks=each)
     hidden = [sample_bank(roof, one, STRENGTHS, HIDDEN, 99, looked=every) for one in causes]
     rng = np.random.default_rng(seed)
-    tally = Tally(causes, [], [], [], [])
+    tally = Tally(causes, [], [], [], [], [])
     while len(tally.truth) < cases:
         i, s = int(rng.integers(len(causes))), int(rng.integers(HIDDEN))
         gone = hidden[i].gave_way[s]
@@ -100,8 +111,9 @@ def calibrate(folder: Path, cases: int, seed: int) -> Tally:
             continue
         found, looked = told(rng, roof, hidden[i], s, closer=len(tally.truth) % 2 == 1)
         aim = aim_at(gone, layout.clamp_row, together(found.load, load_by_heap(roof, gone, found.fallen)))
-        ask = Ask(roof, STRENGTHS, 1, aim, looked, found, MOST, 3 * MOST)
-        banks = draw_rounds(ask, causes, [1.0] * len(causes))
+        ask = Ask(roof, STRENGTHS, 1, aim, looked, found, MOST, TOTAL, FIRST)
+        banks = draw_rounds(ask, causes, [1.0] * len(causes), on_all_cores)
+        tally.rounds.append(max(len(bank.rounds) for bank in banks))
         by = {one.cause: one for one in fit(layout, found, banks, [1.0] * len(causes))}
         tally.shares.append(np.array([by[cause].posterior for cause in causes]))
         tally.truth.append(i)
@@ -152,17 +164,32 @@ def count(rng: np.random.Generator, so: np.ndarray) -> int:
     return int(np.where(wrong, 1.0 - so, so).sum())
 
 
+def apart(share: np.ndarray, truth: np.ndarray) -> tuple[float, float]:
+    """Share of the truth less what shares claim of it, in the mean, and its standard error."""
+    off = share[np.arange(len(truth)), truth] - (share**2).sum(axis=1)
+    return float(off.mean()), float(off.std() / np.sqrt(len(truth)))
+
+
 @pytest.mark.slow
 def test_shares_of_all_explanations_are_calibrated(tmp_path):
-    """The truth's share over all hidden roofs is what shares claim of themselves, E[p_true] = E[sum p^2]."""
-    tally = calibrate(tmp_path, 110, 5)
+    """The truth's share over all hidden roofs is what shares claim of themselves, E[p_true] = E[sum p^2].
+
+    110 roofs tell it to some 3 %, so that shares as sure as their squares are seen to be too sure, and those
+    as unsure as their roots too unsure; smaller errors are left to the tests of weights and rounds.
+    """
+    tally = calibrate(tmp_path, CASES, 5)
     print(tally.table())
     share, truth = np.array(tally.shares), np.array(tally.truth)
     n = len(truth)
-    true = share[np.arange(n), truth]
-    claimed = (share**2).sum(axis=1)
-    assert true.mean() == pytest.approx(claimed.mean(), abs=2.6 * np.std(true - claimed) / np.sqrt(n) + 0.02)
-    assert true.mean() > 2.0 / len(tally.causes)
+    assert np.median(tally.rounds) >= 3
+    off, error = apart(share, truth)
+    assert abs(off) < 2.6 * error
+    for power, sign in ((2.0, -1.0), (0.5, 1.0)):
+        wrong = share**power / (share**power).sum(axis=1, keepdims=True)
+        off, error = apart(wrong, truth)
+        print(f"power {power}: {off:.3f} +- {error:.3f}")
+        assert sign * off > 2.6 * error
+    assert share[np.arange(n), truth].mean() > 2.0 / len(tally.causes)
     for i in range(len(tally.causes)):  # no explanation claims more or less than it is
         own = truth == i
         error = 3.0 * np.sqrt(np.mean(share[:, i] * (1.0 - share[:, i])) / n)

@@ -13,7 +13,8 @@ from fea.analysis import analyze
 from fea.evidence.causes import UNEVEN, Strengths, possible
 from fea.evidence.compare import Found, summaries
 from fea.evidence.explanations import Bank, Looked, course_of, sample_bank
-from fea.evidence.fit import FEW, NOISE, fit, further
+from fea.evidence.few import FEW
+from fea.evidence.fit import NOISE, fit, further
 from fea.evidence.looks import SEEN
 from fea.evidence.roof import evidence_roof
 from fea.failure.assembled import ALONE, PARTS, SpliceLoads

@@ -17,7 +17,7 @@ from fea.evidence.looks import FRESH, count_chances
 from fea.evidence.unexplained import UNLIKELY, Reading, misses_of
 from roofmodel.units import SI
 from tests.investigation.test_fit import NAN, none_gone
-from viewer.investigate.findings import share
+from viewer.investigate.findings import CAUTIONS, cautions, drawn, share
 from viewer.investigate.looks import unsettled
 from viewer.investigate.run import none_explains
 from viewer.investigate.words import weight_text
@@ -232,6 +232,42 @@ def test_an_old_break_speaks_for_a_splice_that_had_parted_before(roof):
     assert share[False] > 0.8
 
 
+def test_screws_and_bends_that_nothing_leads_to_expect_are_told(roof):
+    """No splice without screws in any sample and all clamps stand there: 5 %, and 2 % of bends or so."""
+    n = 400
+    one = none_gone(roof, "a", np.ones(n))
+    gone = one.gave_way[0]
+    found = Found(np.ones(40, dtype=bool), gone, np.zeros(40), NAN, NAN)
+    odd = replace(found, splice_screws=((30, False, 0.05),), spans=((20, True, 0.02),))
+    (ranked,) = fit(roof.layout, odd, (one,), (1.0,))
+    chance = {miss.what: miss.chance for miss in ranked.unexplained}
+    assert chance == pytest.approx({"screws": 0.05, "span": 0.98 * 0.02 + 0.01})
+    usual = replace(found, splice_screws=((30, True, 0.05),), spans=((20, False, 0.02),))
+    (ranked,) = fit(roof.layout, usual, (one,), (1.0,))
+    assert not ranked.unexplained
+
+
+def test_a_splice_without_screws_is_a_caution_whatever_ranks_first():
+    def told(*screws):
+        project = SimpleNamespace(layout=SimpleNamespace(clamp_name=[f"low-{k}" for k in range(40)]))
+        return SimpleNamespace(evidence=SimpleNamespace(project=project, splice_screws=screws))
+
+    assert cautions(told()) == cautions(told((30, True, 0.05))) == CAUTIONS
+    (line,) = set(cautions(told((30, False, 0.05)))) - set(CAUTIONS)
+    assert "The splice at low-30 without screws" in line
+    for words in ("fault of workmanship", "keep people from below", "knows exactly one"):
+        assert words in line
+
+
+@pytest.mark.parametrize(("near", "tells", "known"), [(0, 285.0, False), (50, 3.0, False), (50, 40.0, True)])
+def test_how_well_a_share_is_known_is_said_only_where_samples_are_near(near, tells, known):
+    first = SimpleNamespace(cause="a", posterior=0.7, low=0.66, high=0.72, near=near, tells=tells)
+    bank = SimpleNamespace(cause="a", mass=np.zeros(3000), rounds=((None, 3000),))
+    text = drawn(SimpleNamespace(banks=(bank,), fits=(first,)))
+    assert ("70 % (66 to 72 %)" in text) == known
+    assert ("stands on" in text) == known
+
+
 def test_a_pull_test_is_a_normal_likelihood(roof):
     """Bayes by hand: clamps of 1.0 or 0.7 of the mean, 0.8 told with deviation 0.1."""
     n = 500
@@ -249,7 +285,7 @@ def test_a_pull_test_is_a_normal_likelihood(roof):
         (0.04, 0.001, 0.123, 3.0, "below 13 %"),
         (0.0, 0.0, 0.0004, 0.0, "below 0.1 %"),
         (0.001, 0.0002, 0.004, 900.0, "below 0.4 %"),
-        (0.01, 0.007, 0.013, 81.0, "1 % (1 to 1 %)"),
+        (0.01, 0.007, 0.013, 81.0, "1.0 % (0.7 to 1.3 %)"),
         (0.6, 0.002, 0.9, 12.0, "60 % (0 to 90 %, few samples)"),
         (0.9996, 0.99951, 1.0, 500, "above 99.9 %"),
         (0.999, 0.93, 1.0, 500, "above 93 %"),

@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.evidence.explanations import Bank
-from fea.evidence.fit import FEW, Fit
+from fea.evidence.few import FEW
+from fea.evidence.fit import Fit
 from fea.evidence.looks import beside
 from roofmodel.layout import Layout
 from roofmodel.project.evidence import Evidence

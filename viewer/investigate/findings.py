@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from fea.evidence.causes import AND, CHANGES, DRIFTS, PAIRS, SPLICES_USUAL, USUAL, drift_share
 from fea.evidence.entered import depth_along
 from fea.evidence.explanations import HIGHEST, as_meant
-from fea.evidence.fit import FEW, Fit
+from fea.evidence.few import FEW
+from fea.evidence.fit import Fit
 from fea.evidence.unexplained import TOLD_BY, Miss
 from fea.failure.inputs import law_words
 from fea.unknowns import one_end_words
@@ -27,12 +28,25 @@ CAUTIONS = (
     "A licensed engineer must review this; local code governs; strengths must come from tests.",
     "Falling snow and ice can kill. Work at height can kill: secure yourself before you measure on the roof.",
 )
+BARE = (
+    "{what} as found: a fault of workmanship that may not be the only one. What still stands may hang on "
+    "such splices: keep people from below it and look at every splice before it is loaded again. "
+    '"splice never screwed" knows exactly one such splice.'
+)
 CERTAIN, LIKELY, NEARLY = 0.9, 0.6, 0.995
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
 LOOSE = 2.0  # times as loosely as the doubt from which the first sentence says so
 PAIR_SHOWN, PAIRS_SHOWN = 0.01, 6  # least posterior of a pair that is listed, and most of them
 DRAWING = " by chance of drawing alone"  # what the interval holds; not the judgment behind the samples
 NOTHING, SMALL = 0.005, 0.1  # shares that round to 0 %, and that few samples do not tell from it
+
+
+def cautions(found: CaseFindings) -> tuple[str, ...]:
+    """What a reader must know beside the ranking."""
+    evidence, layout = found.evidence, found.evidence.project.layout
+    at = [layout.clamp_name[clamp] for clamp, there, _ in evidence.splice_screws if not there]
+    what = f"{'The splice' if len(at) == 1 else 'Splices'} at {', '.join(at)} without screws"
+    return (*CAUTIONS, *((BARE.format(what=what),) if at else ()))
 
 
 def answer(found: CaseFindings) -> str:
@@ -93,7 +107,10 @@ def share(one: Fit, by: str = "") -> str:
     if one.posterior >= NEARLY and one.low >= CERTAIN and not few:
         return f"above {min(np.floor(1000.0 * one.low) / 10.0, 99.9):g} %"
     words = f"{by}{', few samples' if few else ''}"
-    return f"{100.0 * one.posterior:.0f} % ({100.0 * one.low:.0f} to {100.0 * one.high:.0f} %{words})"
+    low, middle, high = (f"{100.0 * value:.0f}" for value in (one.low, one.posterior, one.high))
+    if low == high:  # a digit more where one says nothing
+        low, middle, high = (f"{100.0 * value:.1f}" for value in (one.low, one.posterior, one.high))
+    return f"{middle} % ({low} to {high} %{words})"
 
 
 def _bound(value: float) -> str:
@@ -200,6 +217,13 @@ def _miss(found: CaseFindings, miss: Miss) -> str:
         rail = splices_of(evidence)[int(miss.about)]
         name = layout.clamp_name[evidence.rails[int(miss.about)][0]]
         return f"splice at {name}: {rail_state(rail)} found, expected so in {100.0 * miss.chance:.1g} %"
+    if miss.what in ("screws", "span"):
+        looks = evidence.splice_screws if miss.what == "screws" else evidence.spans
+        clamp, so, _ = looks[int(miss.about)]
+        name, often = layout.clamp_name[clamp], f"expected so in {100.0 * miss.chance:.1g} %"
+        if miss.what == "screws":
+            return f"splice at {name}: {'its screws set' if so else 'no screws ever set'} found, {often}"
+        return f"rail at {name}, away from splices: {'bent' if so else 'whole'} found, {often}"
     if about is None:
         number = int(miss.about)
         about = {
@@ -291,10 +315,14 @@ def drawn(found: CaseFindings) -> str:
     count = [len(bank.mass) for bank in single]
     rounds, first = max(len(bank.rounds) for bank in single), found.fits[0]
     each = f"{min(count):,}" if min(count) == max(count) else f"{min(count):,} to {max(count):,}"
-    return (
+    words = (
         f"Drawn: {each} samples of each explanation, in rounds (up to {rounds}) that go on for those that "
-        f'count and of which few tell. "{first.cause}" stands on {first.tells:.0f} effective samples: its '
-        f"share is known to {100.0 * first.low:.0f} to {100.0 * first.high:.0f} %."
+        "can count and of which few tell."
+    )
+    if min(first.near, first.tells) < FEW:
+        return words
+    return (
+        f'{words} "{first.cause}" stands on {first.tells:.0f} effective samples; its share: {share(first)}.'
     )
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from fea.evidence.compare import ENOUGH
-from fea.evidence.fit import FEW, Measurement
+from fea.evidence.few import FEW
+from fea.evidence.fit import Measurement
 from fea.evidence.looks import beside
-from fea.evidence.rounds import IN_ALL
+from fea.evidence.rounds import FIRST, IN_ALL
 from roofmodel.project.evidence import Evidence
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import end_splices
@@ -84,7 +85,13 @@ def _percents(share: float) -> str:
 def _takes(found: CaseFindings, times: float, aim: str) -> str:
     """How many samples of each explanation something takes: intervals shrink with their root."""
     now = found.evidence.table.sampling.samples
-    need = times * len(found.bank(found.fits[0].cause).mass)
+    bank = found.bank(found.fits[0].cause)
+    if len(bank.rounds) < 2:  # later ones tell more than their number
+        return (
+            f"Samples {aim}: more rounds, which are drawn where the first came near, such as "
+            f"{10 * FIRST:,} of each explanation (sampling.samples, now {now:,})."
+        )
+    need = times * len(bank.mass)
     if need <= now:  # the number of all together ended it, which grows with that of each
         need = times * max(now, IN_ALL // 3)
     if need > MOST_SAMPLES:

@@ -14,9 +14,10 @@ from fea.evidence.aim import aim_at, together
 from fea.evidence.causes import Strengths, pairs_of, possible
 from fea.evidence.compare import Found
 from fea.evidence.explanations import Bank, Looked, course_of, load_by_heap
-from fea.evidence.fit import FEW, Fit, fit, further
+from fea.evidence.few import FEW
+from fea.evidence.fit import Fit, fit, further
 from fea.evidence.roof import evidence_roof
-from fea.evidence.rounds import IN_ALL, Ask, Run, draw_rounds
+from fea.evidence.rounds import ALWAYS, IN_ALL, Ask, Run, draw_rounds
 from fea.failure.inputs import laws_of, read_uncertainty
 from fea.failure.roof_case import mean_pressure
 from roofmodel.errors import InputError
@@ -28,6 +29,7 @@ from viewer.investigate.ends import breaks_left
 from viewer.investigate.looks import splices_told
 
 PAIRS_FIRST = 1000  # samples of each pair in a round
+PAIR_ROUNDS = ALWAYS + 1  # rounds that all pairs together can have, each for all of them
 PAIRS_FEWER = 4  # times fewer samples of each pair than of each single explanation
 COUNTS = 0.05  # posterior from which an explanation counts
 
@@ -63,34 +65,33 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     load = (evidence.load[0] / pressure, evidence.load[1] / pressure)
     aim = replace(aim, load=together(load, load_by_heap(roof, evidence.gave_way, evidence.fallen)))
     looked = Looked(
-        np.array([clamp for clamp, _, _ in evidence.along], dtype=np.int64),
-        tuple(clamps for clamps, _, _ in evidence.screws),
-        tuple(clamps for clamps, _, _ in evidence.marks),
-        tuple(clamps for clamps, *_ in evidence.pulled),
-        tuple(tightened for *_, tightened in evidence.pulled),
-        tuple(clamps for clamps, _ in evidence.there),
-        tuple(clamps for clamps, _, _ in evidence.kinds),
-        evidence.known,
-        evidence.gave_way,
+        depth=np.array([clamp for clamp, _, _ in evidence.along], dtype=np.int64),
+        screws=tuple(clamps for clamps, _, _ in evidence.screws),
+        marks=tuple(clamps for clamps, _, _ in evidence.marks),
+        pulled=tuple(clamps for clamps, *_ in evidence.pulled),
+        tightened=tuple(tightened for *_, tightened in evidence.pulled),
+        there=tuple(clamps for clamps, _ in evidence.there),
+        kinds=tuple(clamps for clamps, _, _ in evidence.kinds),
+        known=evidence.known,
+        gave_way=evidence.gave_way,
     )
-
     meant = mean * float(project.clamp.nominal[0])
     found = Found(
-        evidence.known,
-        evidence.gave_way,
-        evidence.doubt,
-        load,
-        evidence.fallen,
-        evidence.rails,
-        tuple((over, wide) for _, over, wide in evidence.along),
-        tuple((len(clamps), loose, doubt) for clamps, loose, doubt in evidence.screws),
-        tuple((len(clamps), none, doubt) for clamps, none, doubt in evidence.marks),
-        tuple((held / meant, wide / meant) for _, held, wide, *_ in evidence.pulled),
-        tuple(scatter / meant for *_, scatter, _ in evidence.pulled),
-        tuple((len(clamps), 0, doubt) for clamps, doubt in evidence.there),
-        tuple((len(clamps), wrong, doubt) for clamps, wrong, doubt in evidence.kinds),
-        evidence.splice_screws,
-        evidence.spans,
+        known=evidence.known,
+        gave_way=evidence.gave_way,
+        doubt=evidence.doubt,
+        load=load,
+        fallen=evidence.fallen,
+        rails=evidence.rails,
+        along=tuple((over, wide) for _, over, wide in evidence.along),
+        screws=tuple((len(clamps), loose, doubt) for clamps, loose, doubt in evidence.screws),
+        marks=tuple((len(clamps), none, doubt) for clamps, none, doubt in evidence.marks),
+        pulled=tuple((held / meant, wide / meant) for _, held, wide, *_ in evidence.pulled),
+        scatter=tuple(scatter / meant for *_, scatter, _ in evidence.pulled),
+        there=tuple((len(clamps), 0, doubt) for clamps, doubt in evidence.there),
+        kinds=tuple((len(clamps), wrong, doubt) for clamps, wrong, doubt in evidence.kinds),
+        splice_screws=evidence.splice_screws,
+        spans=evidence.spans,
     )
     ask = Ask(
         roof,
@@ -109,8 +110,10 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     unsolved = none_explains(fits) or breaks_left(evidence, fits, of_banks(banks))
     if sampling.pairs == "always" or (sampling.pairs == "when needed" and unsolved):
         two, weights = pairs_of(causes, priors)
-        tell(f"sampling {len(two)} pairs of explanations")
-        pairs = replace(ask, most=max(sampling.samples // PAIRS_FEWER, 500), first=PAIRS_FIRST)
+        total = len(two) * PAIRS_FIRST * PAIR_ROUNDS
+        tell(f"sampling {len(two)} pairs of explanations, up to {total:,} samples of all")
+        most = max(sampling.samples // PAIRS_FEWER, 500)
+        pairs = replace(ask, most=most, total=total, first=PAIRS_FIRST)
         banks = (*banks, *draw_rounds(pairs, two, [*priors, *weights], _in_threads(tell), banks))
         fits = fit(project.layout, found, banks, [*priors, *weights], sampling.seed)
     first = next(bank for bank in banks if bank.cause == fits[0].cause)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from fea.evidence.fit import FEW, Fit
+from fea.evidence.few import FEW
+from fea.evidence.fit import Fit
 from fea.evidence.sizes import SIZES, Size, sizes_of
 from viewer.investigate.case import CaseFindings
 

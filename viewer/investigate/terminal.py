@@ -7,7 +7,7 @@ from rich.text import Text
 
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.course import nearest_told
-from viewer.investigate.findings import CAUTIONS, answer, drawn, ranking, timeline, told, unexplained
+from viewer.investigate.findings import answer, cautions, drawn, ranking, timeline, told, unexplained
 from viewer.investigate.looks import changes
 from viewer.investigate.sizes import size_words, sizes_of_others
 from viewer.terminal import worded_table
@@ -40,5 +40,5 @@ def print_case(found: CaseFindings, console: Console) -> None:
     for line in changes(found):
         console.print(Text(f"- {line}"), highlight=False)
     console.print()
-    for line in CAUTIONS:
+    for line in cautions(found):
         console.print(Text(line, style="dim"), highlight=False)

@@ -13,7 +13,7 @@ from viewer.files import csv_text, safe, write_json, write_text
 from viewer.history.chart import history_drawing
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.course import before, differing, likeliest, nearest_told, sequence, torn
-from viewer.investigate.findings import CAUTIONS, answer, assumed, ranking, timeline, told, unexplained
+from viewer.investigate.findings import answer, assumed, cautions, ranking, timeline, told, unexplained
 from viewer.investigate.looks import MEASURE, changes
 from viewer.investigate.picture import case_drawing, write_animation
 from viewer.investigate.sizes import size_words, sizes_data, sizes_told
@@ -118,7 +118,7 @@ def case_data(found: CaseFindings) -> dict[str, Any]:
             "timeline": list(timeline(found)),
             "assumed": list(assumed(found)),
             "would_change_the_answer": list(changes(found)),
-            "cautions": list(CAUTIONS),
+            "cautions": list(cautions(found)),
         }
     )
     return cleaned
@@ -181,6 +181,6 @@ def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
             else "",
             assumed=assumed(found),
             events=events,
-            cautions=CAUTIONS,
+            cautions=cautions(found),
         )
     )

@@ -1,0 +1,118 @@
+"""Shares from a finite number of samples: what more of them, or those that never came near, could change."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import gamma
+
+from fea.evidence.compare import NEAR, Told, Weighed, effective
+from fea.evidence.explanations import Bank
+from fea.evidence.grids import nearest
+from fea.evidence.looks import TRACE
+
+Array = NDArray[np.float64]
+
+DRAWS = 400  # of the interval
+FEW = 20.0  # samples near what was found, below which the ranking is not to be trusted
+END = 0.025  # chance beyond each end of the interval
+
+
+def near_of(told: Sequence[Told], loose: float) -> list[NDArray[np.bool_]]:
+    """Samples of each explanation within `NEAR` widths of what was found."""
+    return [(one.square < (NEAR * loose) ** 2) & (one.far < NEAR**2).all(axis=1) for one in told]
+
+
+def next_weights(told: Sequence[Told], banks: Sequence[Bank], weighed: Weighed) -> Array:
+    """Weight that the next sample near could have, of each explanation.
+
+    That of its own effective ones, or the importance weight of those of its samples that come nearest times
+    what all that was found leaves of those near of any explanation, whichever is more, the latter no more
+    than counts of screws and seams let its samples weigh. What rounds draw often weighs little: the weights
+    of others say nothing of an explanation that has none near. 0 where nothing is near at all.
+    """
+    near = near_of(told, weighed.loose)
+    close = [w * one for w, one in zip(weighed.weights, near, strict=True)]
+    left = [np.divide(w, bank.weight, out=np.zeros_like(w), where=bank.weight > 0.0)
+            for w, bank in zip(close, banks, strict=True)]  # fmt: skip
+    total = sum(float(w.sum()) for w in close)
+    if not total > 0.0:
+        return np.zeros(len(banks))
+    chance = sum(float(w @ k) for w, k in zip(close, left, strict=True)) / total
+    found = []
+    for bank, one, c in zip(banks, told, close, strict=True):
+        own = nearest(bank.weight, one.log_chance)
+        own = own if own.any() else bank.weight
+        drawn = float(own @ bank.weight) / float(own.sum())
+        found.append(max(_unit(c), drawn * chance * _most(one), TRACE))
+    return np.array(found)
+
+
+def largest_shares(told: Sequence[Told], banks: Sequence[Bank], weighed: Weighed, prior: Array) -> Array:
+    """Upper ends of the posteriors, the others as they are; 1 for all where nothing is near."""
+    near = near_of(told, weighed.loose)
+    mean, most = [], []
+    for w, at, unit in zip(weighed.weights, near, next_weights(told, banks, weighed), strict=True):
+        mean.append(float(w.mean()))
+        most.append(mean[-1] + float(w.max()) / len(w))
+        if unit > 0.0 and effective(w * at) < FEW:
+            count = float((w * at).sum()) / unit
+            most[-1] = max(most[-1], float(gamma.ppf(1.0 - END, count + 1.0)) * unit / len(w))
+    others = (prior * mean).sum() - prior * mean
+    return np.divide(prior * most, prior * most + others, out=np.ones_like(prior), where=others > 0.0)
+
+
+def interval_of(
+    told: Sequence[Told], banks: Sequence[Bank], weighed: Weighed, prior: Array, rng: np.random.Generator
+) -> tuple[Array, Array]:
+    """95 % ends of the posteriors: each at its least with the others at their most, and the other way."""
+    near, units = near_of(told, weighed.loose), next_weights(told, banks, weighed)
+    least, most = drawn_again(weighed.weights, near, units, rng)
+    least, most = prior * least, prior * most
+    under = most.sum(axis=1, keepdims=True) - most
+    over = least.sum(axis=1, keepdims=True) - least
+    low = np.quantile(least / np.maximum(least + under, TRACE), END, axis=0)
+    high = np.quantile(most / np.maximum(most + over, TRACE), 1.0 - END, axis=0)
+    return low, high
+
+
+def drawn_again(
+    weights: Sequence[Array], near: Sequence[NDArray[np.bool_]], units: Array, rng: np.random.Generator
+) -> tuple[Array, Array]:
+    """Means of the weights as other samples of the same number would give them, least and most.
+
+    Samples are drawn anew with replacement. Where fewer than `FEW` effective ones come near, the next one is
+    not among those that can be drawn: they are then a Poisson number, whose least and most are drawn from
+    gamma distributions (Garwood 1936, Biometrika 28, from memory; Clopper and Pearson's for few of many), in
+    `units` of `next_weights`.
+
+    Returns
+    -------
+    least, most : (`DRAWS`, explanations) float
+    """
+    least, most = [], []
+    for w, at, unit in zip(weights, near, units, strict=True):
+        close = w * at
+        if unit > 0.0 and effective(close) < FEW:
+            count = float(close.sum()) / unit
+            lower, upper = rng.gamma(count, size=DRAWS), rng.gamma(count + 1.0, size=DRAWS)
+            least.append(lower * unit / len(w))
+            most.append(upper * unit / len(w))
+        else:
+            least.append(np.array([w[rng.integers(0, len(w), len(w))].mean() for _ in range(DRAWS)]))
+            most.append(least[-1])
+    return np.stack(least, axis=1), np.stack(most, axis=1)
+
+
+def _unit(weight: Array) -> float:
+    """Weight of one of the effective number of samples, 0 for none."""
+    total = float(weight.sum())
+    return float((weight**2).sum()) / total if total > 0.0 else 0.0
+
+
+def _most(one: Told) -> float:
+    """Most that counts let any sample of an explanation weigh, over what they would if all were as told."""
+    far = [reading.far for reading in one.measures if reading.far is not None]
+    return float(np.exp(-0.5 * np.sum(far, axis=0).min())) if far else 1.0
