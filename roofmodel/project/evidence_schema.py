@@ -226,6 +226,7 @@ CAUSES = Literal[
     "bond of one plane",
     "splice parted",
     "splice never screwed",
+    "as designed",
 ]
 
 

@@ -5,7 +5,16 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.evidence.causes import AND, CHANGES, DRIFTS, PAIRS, SPLICES_USUAL, USUAL, drift_share
+from fea.evidence.causes import (
+    AND,
+    AS_DESIGNED,
+    CHANGES,
+    DRIFTS,
+    PAIRS,
+    SPLICES_USUAL,
+    USUAL,
+    drift_share,
+)
 from fea.evidence.entered import depth_along
 from fea.evidence.explanations import HIGHEST, as_meant
 from fea.evidence.fit import FEW, Fit
@@ -50,7 +59,7 @@ def answer(found: CaseFindings) -> str:
     look = unsettled(found)
     far = first.low >= CERTAIN and not look
     sure = "ranks first" if few or caution else "fits best by far" if far else "fits best"
-    text = f'{doubted}{few}"{first.cause}" {sure}, {share(first, DRAWING)}'
+    text = f'{doubted}{few}"{first.cause}" {sure}, {share(first, DRAWING)}{_too_weak(first)}'
     if second is not None:
         text += f'; next "{second.cause}", {share(second)}'
     if look:
@@ -61,13 +70,32 @@ def answer(found: CaseFindings) -> str:
         text += ". Not settled: its interval reaches low for want of samples near"
     if first.unexplained:
         text += f". It leaves unexplained: {misses(found, first)}"
-    text += "".join(f". {line}" for line in old_breaks(found))
+    text += "".join(f". {line}" for line in old_breaks(found)) + _as_well(found)
     if first.loose >= LOOSE:
         text += (
             f". Too few samples come near (clamps were compared {first.loose:g} times as loosely as their "
             "doubt): shares are rough"
         )
     return f"{text}."
+
+
+def _too_weak(first: Fit) -> str:
+    """What it means that the roof as drawn ranks first."""
+    if first.cause != AS_DESIGNED:
+        return ""
+    return ": as it was drawn, too weak for this snow, see eavewright check; no flaw is needed"
+
+
+def _as_well(found: CaseFindings) -> str:
+    """That no flaw fits about as well as the first, which then need not have done anything."""
+    first, others = found.fits[0], found.fits[1:]
+    drawn_ = next((one for one in others if one.cause == AS_DESIGNED), None)
+    if drawn_ is None or drawn_.near < FEW or drawn_.high < first.low:
+        return ""
+    return (
+        f'. With nothing wrong it fits about as well ("{AS_DESIGNED}", {share(drawn_)}): what '
+        f'"{first.cause}" changes need not have done anything'
+    )
 
 
 def _few(found: CaseFindings) -> str:

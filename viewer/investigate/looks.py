@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from fea.evidence.causes import AS_DESIGNED
 from fea.evidence.compare import ENOUGH
 from fea.evidence.fit import FEW, Measurement
 from fea.evidence.looks import beside
@@ -42,6 +43,9 @@ TAKES = {  # tables of found.toml that take what a look tells
     "wrong": "[[type]]",
 }
 OF_CAUSE = {"drift": "drift", "ends": "row ends", "held elsewhere": "bond of one plane"}  # signs of one alone
+OF_FLAWS = frozenset(
+    ("standing", "torn", "loose", "loose gone", "never there", "wrong", "splice", "splice screws")
+)
 WORTH = 0.02  # least information of a measurement that is named [bit]
 OPEN = 0.1  # the same where the interval of the first reaches below `FIRM` (judgment) [bit]
 FIRM = 0.6  # lower end of an interval from which more samples do not unsettle the first
@@ -50,6 +54,10 @@ PULLED = 5  # clamps pulled, from which no more pull tests are asked for (judgme
 ABOUT = 1.3  # times the interval that is wanted that is near enough to it
 MOST_SAMPLES = 200_000  # that sampling.samples takes
 SPLICES_NAMED, UNLIKELY = 4, 0.1  # most splices named, and how much less likely than the first they can be
+NO_FLAW = (
+    "No flaw fits better than the rows as they were drawn, so that nobody is sent up to look for one: run "
+    "eavewright check on the project, and strengthen the rows before the next snow; flaws can be there too"
+)
 BY_HAND = "no entry in this file: weigh it by hand, prior of an [[explanation]] with its reason"
 
 
@@ -98,8 +106,15 @@ def open_looks(found: CaseFindings) -> tuple[Measurement, ...]:
     """Looks that would still tell something and were not told in full, the most telling first."""
     not_here = {cause for cause, _ in found.cannot}
     out = _looked_at(found.evidence) | {sign for sign, cause in OF_CAUSE.items() if cause in not_here}
+    if no_flaw_leads(found):
+        out |= OF_FLAWS
     left = tuple(one for one in found.further if one.information >= WORTH and one.sign not in out)
     return tuple(one for one in left if one.sign != "drift" or not drift_enough(found))
+
+
+def no_flaw_leads(found: CaseFindings) -> bool:
+    """Whether the roof as drawn ranks first: no flaw fits better, and none is looked for on the roof."""
+    return bool(found.fits[0].cause == AS_DESIGNED and found.fits[0].near >= FEW)
 
 
 def unsettled(found: CaseFindings) -> str:
@@ -167,7 +182,7 @@ def changes(found: CaseFindings) -> tuple[str, ...]:
     """What would change the answer."""
     lines = [
         *more_samples(found),
-        *_splices_at_ends(found.evidence),
+        *((NO_FLAW,) if no_flaw_leads(found) else _splices_at_ends(found.evidence)),
         *(
             f"{_look(found, one.sign)}: {one.information:.2f} bit expected; {TAKES.get(one.sign, BY_HAND)}"
             for one in open_looks(found)
