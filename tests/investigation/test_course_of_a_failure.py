@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
@@ -14,6 +15,7 @@ from fea.failure.assembled import PARTS
 from roofmodel.project.load import load_project
 from viewer.investigate.course import before, nearest_told, numbers_of, sequence, splice_numbers, torn
 from viewer.picture.course import (
+    BARE,
     BEFORE,
     BENT,
     COLORS,
@@ -63,6 +65,8 @@ def test_a_splice_that_had_parted_before_is_event_0_with_all_of_the_bond(project
     assert [left for _, left, *_ in events] == pytest.approx([1.0, 0.8, 0.6, 0.4])
     assert [how for *_, how in events] == ["parted, old break", "gave way", "unknown", "gave way"]
     assert {row for _, _, _, row, _ in events} == {"low"}
+    found.course = replace(found.course, screwed=False)
+    assert sequence(found)[0][2] == f"splice at {NEAR}, never screwed"
     name = project.layout.clamp_name
     assert [name[c] for c in before(found)] == [NEAR]
     assert [(name[c], earlier) for c, earlier in torn(found)] == [("low-38", 1)]
@@ -87,9 +91,10 @@ def marks(project, **more: object) -> tuple[list[Shape], np.ndarray]:
 
 
 @pytest.mark.parametrize(
-    ("kind", "arms", "dashed"), [(PARTED, 1, False), (BEFORE, 2, False), (BENT, 1, True)]
+    ("kind", "arms", "dashed"),
+    [(PARTED, 1, False), (BEFORE, 2, False), (BENT, 1, True), (BARE, 2, False)],
 )
-def test_a_splice_is_a_bar_across_its_rail_a_cross_if_parted_before_dashed_if_bent(
+def test_a_splice_is_a_bar_across_its_rail_a_cross_if_parted_before_two_if_never_screwed(
     project, kind, arms, dashed
 ):
     clamp = project.layout.clamp_name.index("low-38")
@@ -99,8 +104,9 @@ def test_a_splice_is_a_bar_across_its_rail_a_cross_if_parted_before_dashed_if_be
     rail = at[clamp] - at[clamp - 1]
     ways = [np.diff(one.rings[0], axis=0)[0] for one in found]
     turned = [float(way @ rail / np.linalg.norm(way) / np.linalg.norm(rail)) for way in ways]
-    assert np.abs(turned) == pytest.approx([0.0] if arms == 1 else [np.sqrt(0.5)] * 2, abs=1e-9)
-    if arms == 2:
+    slanted = np.sqrt(0.5) if kind == BEFORE else 0.0
+    assert np.abs(turned) == pytest.approx([slanted] * arms, abs=1e-9)
+    if kind == BEFORE:
         assert ways[0] @ ways[1] == pytest.approx(0.0, abs=1e-9)
     middles = [one.rings[0].mean(axis=0) for one in found]
     assert max(np.linalg.norm(m - at[clamp]) for m in middles) < np.linalg.norm(rail)

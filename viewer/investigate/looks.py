@@ -142,8 +142,14 @@ def _look(found: CaseFindings, sign: str) -> str:
 
 
 def splices_told(evidence: Evidence) -> tuple[tuple[int, ...], tuple[int, ...]]:
-    """Clamps at splices whose state is told, the break of a parted one too, and at those whose screws are."""
-    states = tuple(at for at, state, _, fresh in evidence.rails if state != "parted" or fresh is not None)
+    """Clamps at splices whose state is told, the break of a parted one too, and at those whose screws are.
+
+    One that never had screws has no break to be fresh or old.
+    """
+    bare = {at for at, screws, _ in evidence.splice_screws if not screws}
+    states = tuple(
+        at for at, state, _, fresh in evidence.rails if state != "parted" or fresh is not None or at in bare
+    )
     return states, tuple(at for at, _, _ in evidence.splice_screws)
 
 
