@@ -345,8 +345,9 @@ def _can_be_held(
             told, own = (SYSTEMS[units].text(value, "force") for value in (held, strength))
             before = "" if one.kept is None else f" before it was torn off (kept = {one.kept:g})"
             message = (
-                f"pulled {i}.{field}: {told}{before} is {held / strength:.3g} times the {own} of the clamp in "
-                f"the project; no clamp holds more than {MOST_HELD:g} times its strength: check value and unit"
+                f"pulled {i}.{field}: {told}{before} is {held / strength:,.0f} times the {own} of the clamp "
+                f"in the project; no clamp holds more than {MOST_HELD:g} times its strength: check value and "
+                "unit"
             )
             raise InputError(message)
 
