@@ -24,6 +24,7 @@ from viewer.picture.course import (
     STANDS,
     draw_clamps,
     draw_splice_key,
+    plan_scale,
 )
 from viewer.picture.drawing import Drawing, Shape, paint
 from viewer.picture.stretches import A_LINE, BESIDE, State, draw_stretches, lines_of, stretches_tall
@@ -204,3 +205,26 @@ def test_splices_have_numbers_and_what_contradicts_the_site_is_told(project):
     assert "low-20" not in nearest_told(found)
     made[lost] = False
     assert f"{project.layout.clamp_name[lost]} found off, stands in it" in nearest_told(found)
+
+
+def test_what_stands_on_the_roof_is_drawn_where_it_stands(tmp_path, project):
+    """A ventilator of 3 m by 1.5 m in slope, at across 10 m, to scale."""
+    vent = (
+        '[[obstruction]]\nname = "vent"\nplane = "S1"\nacross = "10 m"\nup = "2 m"\nwidth = "3 m"\n'
+        'depth = "1.5 m"\nheight = "1.2 m"\n\n[design]'
+    )
+    file = tmp_path / "project.toml"
+    file.write_text(MODEL.read_text().replace("[design]", vent))
+    with_it = load_project(file)
+    state = np.full(len(project.layout.clamp_name), STANDS)
+    sheets = Drawing((600.0, 500.0)), Drawing((600.0, 500.0))
+    for sheet, one in zip(sheets, (project, with_it), strict=True):
+        draw_clamps(sheet, one, (40.0, 40.0), state, "Roof")
+    old = [one.rings[0].tolist() for one in sheets[0].shapes]
+    (box,) = [one.rings[0] for one in sheets[1].shapes if one.rings[0].tolist() not in old]
+    scale = plan_scale(with_it)[1]
+    foot = with_it.roof.obstacles.start[:, :2]
+    assert np.ptp(box, axis=0) / scale == pytest.approx(np.ptp(foot, axis=0))
+    assert np.ptp(box[:, 0]) == pytest.approx(3.0 * scale)
+    assert (box[:, 0].mean() - 40.0) / scale == pytest.approx(foot[:, 0].mean() - plan_scale(with_it)[0][0])
+    assert any(one.text == "vent" for one in sheets[1].texts)

@@ -50,6 +50,16 @@ def _outlines(project: Project) -> list[Polygon]:
     return [Polygon(planes.to_world(plane, ring)[:, :2]) for plane, ring in enumerate(rings)]
 
 
+def _standing(project: Project) -> list[tuple[Array, str]]:
+    """Corners on plan (k, 2) of boxes on the roof, about which snow drifts, and their names."""
+    known = project.roof.obstacles
+    return [
+        (known.start[known.face == one, :2], known.name[one])
+        for one in np.flatnonzero(~known.parapet).tolist()
+        if (known.face == one).sum() > 2
+    ]
+
+
 def draw_clamps(
     drawing: Drawing,
     project: Project,
@@ -61,7 +71,7 @@ def draw_clamps(
     flawed: NDArray[np.bool_] | None = None,
     size: tuple[float, float] = SIZE,
 ) -> None:
-    """Roof and clamps on plan, its title at the corner, those that do not stand above those that do.
+    """Roof, boxes on it and clamps on plan, its title at the corner; clamps that do not stand on top.
 
     Parameters
     ----------
@@ -84,6 +94,13 @@ def draw_clamps(
     move = [scale, 0.0, 0.0, -scale, left - scale * low[0], floor + scale * low[1]]
     for outline in _outlines(project):
         drawing.area(affinity.affine_transform(outline, move), style.TINT, style.MUTED, 1.2)
+    for ring, name in _standing(project):
+        corners = place(ring)
+        drawing.area(Polygon(corners), style.STANDING_TOP, style.INK, 1.2)
+        x, y = corners.mean(axis=0)
+        drawing.write(
+            name, float(x), float(y - 0.5 * np.ptp(corners[:, 1]) - 8.0), 0.8 * TYPE, align="center"
+        )
     ends = [planes.to_world(layout.row_plane, end) for end in (layout.row_start, layout.row_end)]
     for row in place(np.stack(ends, axis=1)):
         drawing.line(row, style.MUTED, 2.0)
