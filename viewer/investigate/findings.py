@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -69,7 +71,10 @@ def answer(found: CaseFindings) -> str:
     elif first.low < FIRM and not few:
         text += ". Not settled: its interval reaches low for want of samples near"
     if first.unexplained:
-        text += f". It leaves unexplained: {misses(found, first)}"
+        rest = len(first.unexplained) - 1
+        more = f" (and {rest} more, below)" if rest else ""
+        worst = replace(first, unexplained=first.unexplained[:1])
+        text += f". It leaves unexplained: {misses(found, worst)}{more}"
     text += "".join(f". {line}" for line in old_breaks(found)) + _as_well(found)
     if first.loose >= LOOSE:
         text += (

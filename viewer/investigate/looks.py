@@ -46,6 +46,7 @@ OF_CAUSE = {"drift": "drift", "ends": "row ends", "held elsewhere": "bond of one
 OF_FLAWS = frozenset(
     ("standing", "torn", "loose", "loose gone", "never there", "wrong", "splice", "splice screws")
 )
+FIRST_LOOKS = 3  # that are told by themselves, before all others
 WORTH = 0.02  # least information of a measurement that is named [bit]
 OPEN = 0.1  # the same where the interval of the first reaches below `FIRM` (judgment) [bit]
 FIRM = 0.6  # lower end of an interval from which more samples do not unsettle the first
@@ -184,26 +185,40 @@ def _splices_at_ends(evidence: Evidence) -> tuple[str, ...]:
     )
 
 
-def changes(found: CaseFindings) -> tuple[str, ...]:
-    """What would change the answer."""
-    lines = [
-        *more_samples(found),
+def looks(found: CaseFindings) -> tuple[str, ...]:
+    """Looks at the roof that would tell something, what is first first."""
+    return (
         *((NO_FLAW,) if no_flaw_leads(found) else _splices_at_ends(found.evidence)),
         *(
             f"{_look(found, one.sign)}: {one.information:.2f} bit expected; {TAKES.get(one.sign, BY_HAND)}"
             for one in open_looks(found)
         ),
-    ]
+    )
+
+
+def _level(found: CaseFindings) -> tuple[str, ...]:
+    """How much likelier the second would have to be before; empty without a second."""
     first = found.fits[0]
     second = found.fits[1] if len(found.fits) > 1 else None
-    if second is not None and second.posterior > 0.0:
-        level = first.posterior / second.posterior
-        times = f"{level:.1f}" if level < 100.0 else "more than 100"
-        lines.append(
-            f'Were "{second.cause}" {times} times as likely as now before anything was found, it would '
-            "rank level with the first."
-        )
-    return tuple(lines)
+    if second is None or not second.posterior > 0.0:
+        return ()
+    level = first.posterior / second.posterior
+    times = f"{level:.1f}" if level < 100.0 else "more than 100"
+    return (
+        f'Were "{second.cause}" {times} times as likely as now before anything was found, it would '
+        "rank level with the first.",
+    )
+
+
+def changes(found: CaseFindings) -> tuple[str, ...]:
+    """What would change the answer."""
+    return (*more_samples(found), *looks(found), *_level(found))
+
+
+def first_and_later(found: CaseFindings) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The few looks to begin with, and all else that would change the answer."""
+    all_looks = looks(found)
+    return all_looks[:FIRST_LOOKS], (*all_looks[FIRST_LOOKS:], *more_samples(found), *_level(found))
 
 
 def _looked_at(evidence: Evidence) -> set[str]:

@@ -31,6 +31,7 @@ SPLICES = {
 }
 SIZE = (520.0, 330.0)  # largest of one plan
 ABOVE = 24.0  # a plan below its title [px]
+NAMED = 6  # most boxes on a roof that are named
 LOST = 3.5  # least radius of the mark of a clamp that does not stand [px]
 APART, WIDEST = 9.0, 1040.0  # marks of an animation, at least where its plan is not wider than this [px]
 FRAMES, EACH, HOLD = 40, 110, 12  # most of an animation; time of one [ms]; times that the last stands
@@ -94,13 +95,13 @@ def draw_clamps(
     move = [scale, 0.0, 0.0, -scale, left - scale * low[0], floor + scale * low[1]]
     for outline in _outlines(project):
         drawing.area(affinity.affine_transform(outline, move), style.TINT, style.MUTED, 1.2)
-    for ring, name in _standing(project):
+    boxes = _standing(project)
+    for ring, name in boxes:
         corners = place(ring)
         drawing.area(Polygon(corners), style.STANDING_TOP, style.INK, 1.2)
-        x, y = corners.mean(axis=0)
-        drawing.write(
-            name, float(x), float(y - 0.5 * np.ptp(corners[:, 1]) - 8.0), 0.8 * TYPE, align="center"
-        )
+        if len(boxes) <= NAMED:
+            x, top = float(corners[:, 0].mean()), float(corners[:, 1].min()) - 8.0
+            drawing.write(name, x, top, 0.8 * TYPE, align="center")
     ends = [planes.to_world(layout.row_plane, end) for end in (layout.row_start, layout.row_end)]
     for row in place(np.stack(ends, axis=1)):
         drawing.line(row, style.MUTED, 2.0)
