@@ -31,6 +31,7 @@ UNEVEN = (0.3, 3.0)  # snow at the top of a heap beyond that beside it, over tha
 LONGEST_GAP = 6  # clamps missing side by side
 AND = " + "  # between two explanations at once
 AS_DESIGNED = "as designed"
+OF_SNOW = ("more snow", "drift", "uneven snow", "row ends", "bond of one plane")  # no flaw of the rows
 PAIRS = 0.1  # weight of all pairs before anything is found, over that of all single explanations (judgment)
 DRIFTLESS = (
     "no snow case of the project has a drift at a row; enter what stands on the roof as [[obstruction]] "

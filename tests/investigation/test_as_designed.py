@@ -85,7 +85,12 @@ def test_a_flaw_that_fits_no_better_than_none_is_told_so(tmp_path):
     level = replace(found.fits[0], cause=AS_DESIGNED, posterior=0.87, low=0.84, high=0.89)
     found.fits = (found.fits[0], level)
     assert 'what "weak batch" changes need not have done anything' in answer(found)
-    found.fits = (found.fits[0], replace(level, posterior=0.1, low=0.08, high=0.12))
+    found.fits = (replace(found.fits[0], cause="more snow"), level)
+    assert "need not have done" not in answer(found)  # no flaw that anyone would look for
+    found.fits = (
+        replace(found.fits[0], cause="weak batch"),
+        replace(level, posterior=0.1, low=0.08, high=0.12),
+    )
     assert "need not have done" not in answer(found)
 
 

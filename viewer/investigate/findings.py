@@ -12,6 +12,7 @@ from fea.evidence.causes import (
     AS_DESIGNED,
     CHANGES,
     DRIFTS,
+    OF_SNOW,
     PAIRS,
     SPLICES_USUAL,
     USUAL,
@@ -42,6 +43,7 @@ CERTAIN, LIKELY, NEARLY = 0.9, 0.6, 0.995
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
 LOOSE = 2.0  # times as loosely as the doubt from which the first sentence says so
 PAIR_SHOWN, PAIRS_SHOWN = 0.01, 6  # least posterior of a pair that is listed, and most of them
+AS_WELL = 0.5  # share over that of the first from which nothing wrong may fit as well (judgment)
 DRAWING = " by chance of drawing alone"  # what the interval holds; not the judgment behind the samples
 NOTHING, SMALL = 0.005, 0.1  # shares that round to 0 %, and that few samples do not tell from it
 
@@ -92,13 +94,15 @@ def _too_weak(first: Fit) -> str:
 
 
 def _as_well(found: CaseFindings) -> str:
-    """That no flaw fits about as well as the first, which then need not have done anything."""
+    """That nothing wrong may fit as well as a flaw that is first, which then need not have done anything."""
     first, others = found.fits[0], found.fits[1:]
     drawn_ = next((one for one in others if one.cause == AS_DESIGNED), None)
-    if drawn_ is None or drawn_.near < FEW or drawn_.high < first.low:
+    if drawn_ is None or drawn_.near < FEW or drawn_.high < first.low or first.cause in OF_SNOW:
+        return ""
+    if drawn_.posterior < AS_WELL * first.posterior:
         return ""
     return (
-        f'. With nothing wrong it fits about as well ("{AS_DESIGNED}", {share(drawn_)}): what '
+        f'. With nothing wrong it may fit as well ("{AS_DESIGNED}", {share(drawn_)}): what '
         f'"{first.cause}" changes need not have done anything'
     )
 
