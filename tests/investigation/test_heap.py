@@ -118,7 +118,7 @@ def test_a_file_that_can_be_true_is_told_both_weights_without_a_caution(made, tm
         (
             'depth = "0.44 m"\ndensity = "240 kg/m^3"',
             'depth = "0.9 m"\ndensity = "310 kg/m^3"',
-            "those of the heap, at up to its crest",
+            "can be those of the heap's crest",
         ),
         ('depth = "0.44 m"', 'depth = "1.8 m"', "times that of the case"),
     ],

@@ -69,10 +69,10 @@ def _of_heap(found: CaseFindings) -> str:
         same = alike(evidence.load[0], heap.depth * heap.density * STANDARD_GRAVITY)
     if not same and not crest:
         return ""
-    of = "" if same else ", at up to its crest"
+    of = "are those of the heap" if same else "can be those of the heap's crest"
     return (
-        f"the depth and density entered for the roof are those of the heap{of}, and a heap is not the "
-        "roof's depth: measure where snow lies on the roof as it fell"
+        f"the depth and density entered for the roof {of}, and a heap is not the roof's depth: measure where "
+        "snow lies on the roof as it fell"
     )
 
 
