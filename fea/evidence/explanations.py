@@ -143,6 +143,8 @@ class Course:
         The splice that had parted before, -1 for none.
     flawed : (c,) bool
         Clamps that hold less by the explanation: weak, loose or wrong ones.
+    screwed : bool
+        Whether the splice of `parted` ever had screws.
     """
 
     at: Array
@@ -154,6 +156,7 @@ class Course:
     splice_clamp: IntArray
     parted: int
     flawed: NDArray[np.bool_]
+    screwed: bool = True
 
     def bond_left(self, clamp: int) -> float:
         """Of the bond when a clamp gave way, if the snow lay still and the bond fell evenly, 0 to 1."""
@@ -251,6 +254,7 @@ def course_of(
         roof.splice_at,
         int(draw.splice[one]),
         draw.flawed[one],
+        bool(draw.screwed[one]),
     )
 
 

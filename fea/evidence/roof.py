@@ -65,6 +65,7 @@ def evidence_roof(analysis: Analysis, name: str | None, laws: Laws) -> tuple[Roo
         splices_known=known,
         layout=layout,
         plane=layout.row_plane[layout.clamp_row],
+        partial=bool(np.any(analysis.force.end_bound > 0.0)),
     ), chosen
 
 

@@ -24,7 +24,7 @@ from roofmodel.project.evidence_schema import (
 from roofmodel.project.load import Project, load_project
 from roofmodel.project.screw_tables import need_along
 from roofmodel.project.validation import read_text, validated
-from roofmodel.units import STANDARD_GRAVITY
+from roofmodel.units import STANDARD_GRAVITY, SYSTEMS
 
 Array = NDArray[np.float64]
 
@@ -33,6 +33,7 @@ AT_HAND = (
     0.01  # doubt that a clamp was there whose screws or type were looked at, or that was pulled (judgment)
 )
 FAR = 2  # clamps from a splice that a name may be
+MOST_HELD = 5.0  # of a clamp that was pulled over its strength in the project (judgment) [-]
 OWN_SCATTER = 0.15  # of the depth along a row where no wind heaped snow (judgment) [-]
 
 
@@ -146,6 +147,7 @@ def load_evidence(path: str | Path) -> Evidence:
         kinds = tuple(_screws(project.layout, one, i) for i, one in enumerate(table.type, 1))
         _once(project.layout, kinds, "type")
         pulled = tuple(_pulled(project.layout, one, i, gave_way) for i, one in enumerate(table.pulled, 1))
+        _can_be_held(table.pulled, pulled, float(project.clamp.nominal[0]), project.table.project.units)
         _once(project.layout, tuple((at, 0, 0.0) for at, *_ in pulled), "pulled")
         closer = {
             name: [at for at, *_ in looks]
@@ -357,6 +359,27 @@ def _pulled(
     before = (held or 0.0) / (one.kept or 1.0)
     tightened = bool(one.tightened) or bool(off.any())
     return at, before, one.doubt * before, scatter / (one.kept or 1.0), tightened
+
+
+def _can_be_held(
+    entries: list[PulledFound],
+    pulled: tuple[tuple[NDArray[np.int64], float, float, float, bool], ...],
+    strength: float,
+    units: str,
+) -> None:
+    """No clamp holds many times its strength: a wrong unit or scale."""
+    for i, (one, (_, mean, *_)) in enumerate(zip(entries, pulled, strict=True), 1):
+        held = max([mean, *(value / (one.kept or 1.0) for value in one.each or ())])
+        if held > MOST_HELD * strength:
+            field = "mean" if one.each is None else "each"
+            told, own = (SYSTEMS[units].text(value, "force") for value in (held, strength))
+            before = "" if one.kept is None else f" before it was torn off (kept = {one.kept:g})"
+            message = (
+                f"pulled {i}.{field}: {told}{before} is {held / strength:,.0f} times the {own} of the clamp "
+                f"in the project; no clamp holds more than {MOST_HELD:g} times its strength: check value and "
+                "unit"
+            )
+            raise InputError(message)
 
 
 def _states(

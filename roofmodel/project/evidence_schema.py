@@ -227,6 +227,7 @@ CAUSES = Literal[
     "bond of one plane",
     "splice parted",
     "splice never screwed",
+    "as designed",
 ]
 
 

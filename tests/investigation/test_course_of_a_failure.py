@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
@@ -14,6 +15,7 @@ from fea.failure.assembled import PARTS
 from roofmodel.project.load import load_project
 from viewer.investigate.course import before, nearest_told, numbers_of, sequence, splice_numbers, torn
 from viewer.picture.course import (
+    BARE,
     BEFORE,
     BENT,
     COLORS,
@@ -22,6 +24,7 @@ from viewer.picture.course import (
     STANDS,
     draw_clamps,
     draw_splice_key,
+    plan_scale,
 )
 from viewer.picture.drawing import Drawing, Shape, paint
 from viewer.picture.stretches import A_LINE, BESIDE, State, draw_stretches, lines_of, stretches_tall
@@ -63,6 +66,8 @@ def test_a_splice_that_had_parted_before_is_event_0_with_all_of_the_bond(project
     assert [left for _, left, *_ in events] == pytest.approx([1.0, 0.8, 0.6, 0.4])
     assert [how for *_, how in events] == ["parted, old break", "gave way", "unknown", "gave way"]
     assert {row for _, _, _, row, _ in events} == {"low"}
+    found.course = replace(found.course, screwed=False)
+    assert sequence(found)[0][2] == f"splice at {NEAR}, never screwed"
     name = project.layout.clamp_name
     assert [name[c] for c in before(found)] == [NEAR]
     assert [(name[c], earlier) for c, earlier in torn(found)] == [("low-38", 1)]
@@ -87,9 +92,10 @@ def marks(project, **more: object) -> tuple[list[Shape], np.ndarray]:
 
 
 @pytest.mark.parametrize(
-    ("kind", "arms", "dashed"), [(PARTED, 1, False), (BEFORE, 2, False), (BENT, 1, True)]
+    ("kind", "arms", "dashed"),
+    [(PARTED, 1, False), (BEFORE, 2, False), (BENT, 1, True), (BARE, 2, False)],
 )
-def test_a_splice_is_a_bar_across_its_rail_a_cross_if_parted_before_dashed_if_bent(
+def test_a_splice_is_a_bar_across_its_rail_a_cross_if_parted_before_two_if_never_screwed(
     project, kind, arms, dashed
 ):
     clamp = project.layout.clamp_name.index("low-38")
@@ -99,8 +105,9 @@ def test_a_splice_is_a_bar_across_its_rail_a_cross_if_parted_before_dashed_if_be
     rail = at[clamp] - at[clamp - 1]
     ways = [np.diff(one.rings[0], axis=0)[0] for one in found]
     turned = [float(way @ rail / np.linalg.norm(way) / np.linalg.norm(rail)) for way in ways]
-    assert np.abs(turned) == pytest.approx([0.0] if arms == 1 else [np.sqrt(0.5)] * 2, abs=1e-9)
-    if arms == 2:
+    slanted = np.sqrt(0.5) if kind == BEFORE else 0.0
+    assert np.abs(turned) == pytest.approx([slanted] * arms, abs=1e-9)
+    if kind == BEFORE:
         assert ways[0] @ ways[1] == pytest.approx(0.0, abs=1e-9)
     middles = [one.rings[0].mean(axis=0) for one in found]
     assert max(np.linalg.norm(m - at[clamp]) for m in middles) < np.linalg.norm(rail)
@@ -198,3 +205,26 @@ def test_splices_have_numbers_and_what_contradicts_the_site_is_told(project):
     assert "low-20" not in nearest_told(found)
     made[lost] = False
     assert f"{project.layout.clamp_name[lost]} found off, stands in it" in nearest_told(found)
+
+
+def test_what_stands_on_the_roof_is_drawn_where_it_stands(tmp_path, project):
+    """A ventilator of 3 m by 1.5 m in slope, at across 10 m, to scale."""
+    vent = (
+        '[[obstruction]]\nname = "vent"\nplane = "S1"\nacross = "10 m"\nup = "2 m"\nwidth = "3 m"\n'
+        'depth = "1.5 m"\nheight = "1.2 m"\n\n[design]'
+    )
+    file = tmp_path / "project.toml"
+    file.write_text(MODEL.read_text().replace("[design]", vent))
+    with_it = load_project(file)
+    state = np.full(len(project.layout.clamp_name), STANDS)
+    sheets = Drawing((600.0, 500.0)), Drawing((600.0, 500.0))
+    for sheet, one in zip(sheets, (project, with_it), strict=True):
+        draw_clamps(sheet, one, (40.0, 40.0), state, "Roof")
+    old = [one.rings[0].tolist() for one in sheets[0].shapes]
+    (box,) = [one.rings[0] for one in sheets[1].shapes if one.rings[0].tolist() not in old]
+    scale = plan_scale(with_it)[1]
+    foot = with_it.roof.obstacles.start[:, :2]
+    assert np.ptp(box, axis=0) / scale == pytest.approx(np.ptp(foot, axis=0))
+    assert np.ptp(box[:, 0]) == pytest.approx(3.0 * scale)
+    assert (box[:, 0].mean() - 40.0) / scale == pytest.approx(foot[:, 0].mean() - plan_scale(with_it)[0][0])
+    assert any(one.text == "vent" for one in sheets[1].texts)

@@ -14,8 +14,9 @@ from roofmodel.project.evidence import load_evidence
 from roofmodel.units import SYSTEMS
 from viewer.investigate.ends import breaks_left, end_splices, old_breaks, stretches
 from viewer.investigate.findings import answer, unexplained
-from viewer.investigate.looks import changes, unsettled
+from viewer.investigate.looks import changes, first_and_later, splices_told, unsettled
 from viewer.investigate.places import depth_places
+from viewer.investigate.words import sentences
 
 MODEL = Path(__file__).parents[2] / "models" / "alder-barn"
 FOUND = """
@@ -140,3 +141,23 @@ def test_depth_is_not_asked_for_at_clamps_of_which_nothing_is_known(tmp_path):
     known = evidence.known.copy()
     known[[evidence.project.layout.clamp_name.index(f"low-{k}") for k in range(33, 37)]] = False
     assert depth_places(replace(evidence, known=known)) == ("low-19", "low-39")
+
+
+def test_a_splice_told_never_screwed_is_told_in_full_without_a_break(tmp_path):
+    found = found_with(tmp_path, "low-30..low-38", [("low-38", 'state = "parted"\nscrews = false')])
+    at = found.evidence.project.layout.clamp_name.index("low-38")
+    assert splices_told(found.evidence) == ((at,), (at,))
+    found = found_with(tmp_path, "low-30..low-38", [("low-38", 'state = "parted"\nscrews = true')])
+    assert splices_told(found.evidence) == ((), (at,))  # whether it tore with the row is open
+
+
+def test_few_looks_come_first_and_none_is_lost(tmp_path, monkeypatch):
+    monkeypatch.setattr("viewer.investigate.looks.more_samples", lambda _: ("more samples",))
+    found = found_with(tmp_path, "low-30..low-38")
+    found.further = tuple(Measurement(sign, 0.5) for sign in ("standing", "snow", "loose", "wrong"))
+    first, later = first_and_later(found)
+    assert len(first) == 3
+    assert first[0].startswith("On the first day")
+    assert sorted((*first, *later)) == sorted(changes(found))
+    told = sentences('Not settled: 0.4 m. It leaves 2.1 kN. "drift" is next.')
+    assert told == ("Not settled: 0.4 m.", "It leaves 2.1 kN.", '"drift" is next.')

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from textwrap import dedent
 
 import numpy as np
 import pytest
@@ -338,3 +339,13 @@ def test_entries_reach_what_is_compared(tmp_path):
     assert [there for _, there, _ in told.splice_screws] == [False]
     assert told.spans == ((40, True, 0.05),)
     assert len(told.rails) == 2
+
+
+def test_the_smallest_file_of_the_docs_is_read_and_tells_eleven_clamps_off(tmp_path):
+    page = (Path(__file__).parents[2] / "viewer" / "docs" / "pages" / "investigation.md").read_text()
+    block = page.split("```toml\n", 1)[1].split("```", 1)[0]
+    shutil.copy(MODEL / "project.toml", tmp_path)
+    (tmp_path / "found.toml").write_text(dedent("    " + block.lstrip()))
+    told = load_evidence(tmp_path / "found.toml")
+    assert told.gave_way.sum() == 11
+    assert told.known.all()

@@ -115,6 +115,12 @@ def test_a_file_that_can_be_true_is_told_both_weights_without_a_caution(made, tm
             "are those of the heap",
         ),
         ('depth = "0.44 m"\ndensity = "240 kg/m^3"', 'load = "1.83 kN/m^2"', "are those of the heap"),
+        (
+            'depth = "0.44 m"\ndensity = "240 kg/m^3"',
+            'depth = "0.9 m"\ndensity = "310 kg/m^3"',
+            "can be those of the heap's crest",
+        ),
+        ('depth = "0.44 m"', 'depth = "1.8 m"', "times that of the case"),
     ],
 )
 def test_heap_and_roof_that_cannot_both_be_true_unsettle_the_headline(made, tmp_path, old, new, words):
@@ -154,3 +160,19 @@ def test_few_samples_settle_nothing_and_that_is_said_first(made, tmp_path, near,
     assert words in answer(found)
     assert "fits best" not in answer(found)
     assert "It leaves unexplained: snow without drift" in answer(found)
+
+
+def test_snow_many_times_the_case_is_doubted_unless_a_heap_bears_it_out(made, tmp_path):
+    case = made[1] / (240.0 * 9.80665)  # depth of the case's snow [m]
+    text = (MODEL / "found.toml").read_text()
+    heap = next(line for line in text.splitlines() if line.startswith("heap = "))
+    for times, words in ((2.3, False), (2.8, True)):
+        found = found_with(made, tmp_path, heap, "")
+        told = (tmp_path / "found.toml").read_text().replace('"0.44 m"', f'"{times * case:.3f} m"')
+        (tmp_path / "found.toml").write_text(told)
+        found.evidence = load_evidence(tmp_path / "found.toml")
+        assert (f"{times:.1f} times that of the case" in heap_caution(found)) == words
+        assert answer(found).startswith("Not settled: ") == words
+    (tmp_path / "found.toml").write_text(told.replace("[snow]", f"[snow]\n{heap.replace('8 m', '40 m')}"))
+    found.evidence = load_evidence(tmp_path / "found.toml")
+    assert heap_caution(found) == ""

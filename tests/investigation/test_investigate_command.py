@@ -129,6 +129,11 @@ def test_the_same_input_gives_the_same_bytes(done, tmp_path):
         ("[[rail]]", '[[pulled]]\nclamps = "low-01"\nmean = "8 m"\n\n[[rail]]', "pulled 1.mean"),
         (
             "[[rail]]",
+            '[[pulled]]\nclamps = "low-01"\nmean = "3000 kN"\n\n[[rail]]',
+            "no clamp holds more than 5 times its strength",
+        ),
+        (
+            "[[rail]]",
             '[[pulled]]\nclamps = "low-01, low-02"\neach = ["8 kN", "9 kN", "7 kN"]\n\n[[rail]]',
             "3 strengths of 2 clamps",
         ),

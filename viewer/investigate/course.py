@@ -13,7 +13,7 @@ from viewer.investigate.entries import rail_state, splices_of
 IntArray = NDArray[np.int64]
 
 
-BEFORE = "parted before"
+BEFORE, BARE = "parted before", "never screwed"
 DIFFER = 6  # most differences of the nearest sample that are named
 
 
@@ -21,6 +21,11 @@ def before(found: CaseFindings) -> tuple[int, ...]:
     """Clamp nearest to the splice that had parted before in the nearest sample, if one had."""
     course = found.course
     return () if course.parted < 0 else (int(course.splice_clamp[course.parted]),)
+
+
+def bare(found: CaseFindings) -> bool:
+    """Whether the splice of `before` never had screws."""
+    return not found.course.screwed
 
 
 def numbers_of(found: CaseFindings) -> IntArray:
@@ -86,7 +91,7 @@ def _apart(found: CaseFindings) -> list[str]:
 def sequence(found: CaseFindings) -> tuple[tuple[int, float, str, str, str], ...]:
     """Number, bond left, clamp or splice, row, and how it was found, of all events of the nearest sample.
 
-    Number 0, with all of the bond left, is a splice that had parted before.
+    Number 0, with all of the bond left, is a splice that had parted before or was never screwed.
     """
     evidence, layout, course = found.evidence, found.evidence.project.layout, found.course
     state = np.where(~evidence.known, "unknown", np.where(evidence.gave_way, "gave way", "stands"))
@@ -109,7 +114,13 @@ def sequence(found: CaseFindings) -> tuple[tuple[int, float, str, str, str], ...
             name = f"splice at {layout.clamp_name[c]}"
             events.append((place, course.bond_left_at_splice(s), name, c, how_found(c)))
     first = [
-        (0, 1.0, f"splice at {name}, {BEFORE}", layout.row_name[layout.clamp_row[c]], how_found(c))
+        (
+            0,
+            1.0,
+            f"splice at {name}, {BARE if bare(found) else BEFORE}",
+            layout.row_name[layout.clamp_row[c]],
+            how_found(c),
+        )
         for c, name in ((c, layout.clamp_name[c]) for c in before(found))
     ]
     return (

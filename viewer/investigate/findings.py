@@ -2,10 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.evidence.causes import AND, CHANGES, DRIFTS, PAIRS, SPLICES_USUAL, USUAL, drift_share
+from fea.evidence.causes import (
+    AND,
+    AS_DESIGNED,
+    CHANGES,
+    DRIFTS,
+    OF_SNOW,
+    PAIRS,
+    SPLICES_USUAL,
+    USUAL,
+    drift_share,
+)
 from fea.evidence.entered import depth_along
 from fea.evidence.explanations import HIGHEST, as_meant
 from fea.evidence.few import FEW
@@ -37,6 +49,7 @@ CERTAIN, LIKELY, NEARLY = 0.9, 0.6, 0.995
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
 LOOSE = 2.0  # times as loosely as the doubt from which the first sentence says so
 PAIR_SHOWN, PAIRS_SHOWN = 0.01, 6  # least posterior of a pair that is listed, and most of them
+AS_WELL = 0.5  # share over that of the first from which nothing wrong may fit as well (judgment)
 DRAWING = " by chance of drawing alone"  # what the interval holds; not the judgment behind the samples
 NOTHING, SMALL = 0.005, 0.1  # shares that round to 0 %, and that few samples do not tell from it
 
@@ -64,7 +77,7 @@ def answer(found: CaseFindings) -> str:
     look = unsettled(found)
     far = first.low >= CERTAIN and not look
     sure = "ranks first" if few or caution else "fits best by far" if far else "fits best"
-    text = f'{doubted}{few}"{first.cause}" {sure}, {share(first, DRAWING)}'
+    text = f'{doubted}{few}"{first.cause}" {sure}, {share(first, DRAWING)}{_too_weak(first)}'
     if second is not None:
         text += f'; next "{second.cause}", {share(second)}'
     if look:
@@ -74,14 +87,38 @@ def answer(found: CaseFindings) -> str:
     elif first.low < FIRM and not few:
         text += ". Not settled: its interval reaches low for want of samples near"
     if first.unexplained:
-        text += f". It leaves unexplained: {misses(found, first)}"
-    text += "".join(f". {line}" for line in old_breaks(found))
+        rest = len(first.unexplained) - 1
+        more = f" (and {rest} more, below)" if rest else ""
+        worst = replace(first, unexplained=first.unexplained[:1])
+        text += f". It leaves unexplained: {misses(found, worst)}{more}"
+    text += "".join(f". {line}" for line in old_breaks(found)) + _as_well(found)
     if first.loose >= LOOSE:
         text += (
             f". Too few samples come near (clamps were compared {first.loose:g} times as loosely as their "
             "doubt): shares are rough"
         )
     return f"{text}."
+
+
+def _too_weak(first: Fit) -> str:
+    """What it means that the roof as drawn ranks first."""
+    if first.cause != AS_DESIGNED:
+        return ""
+    return ": as it was drawn, too weak for this snow, see eavewright check; no flaw is needed"
+
+
+def _as_well(found: CaseFindings) -> str:
+    """That nothing wrong may fit as well as a flaw that is first, which then need not have done anything."""
+    first, others = found.fits[0], found.fits[1:]
+    drawn_ = next((one for one in others if one.cause == AS_DESIGNED), None)
+    if drawn_ is None or drawn_.near < FEW or drawn_.high < first.low or first.cause in OF_SNOW:
+        return ""
+    if drawn_.posterior < AS_WELL * first.posterior:
+        return ""
+    return (
+        f'. With nothing wrong it may fit as well ("{AS_DESIGNED}", {share(drawn_)}): what '
+        f'"{first.cause}" changes need not have done anything'
+    )
 
 
 def _few(found: CaseFindings) -> str:

@@ -9,6 +9,10 @@ from roofmodel.units import STANDARD_GRAVITY
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.words import weight_text
 
+CREST = 2.0  # most of a heap's crest over its mean depth (judgment)
+BEYOND = 2.5  # times the snow of the case beyond which the roof's is doubted (judgment)
+BORNE_OUT = 0.5  # of the even snow above what came off that a heap weighs which bears it out (judgment)
+
 
 def _above(found: CaseFindings) -> Above:
     """By the snow that was measured, else by that of the case."""
@@ -44,23 +48,54 @@ def _times(one: float, other: float) -> str:
 
 
 def heap_caution(found: CaseFindings) -> str:
-    """Why the heap and the roof's snow cannot both be as entered; empty where they can."""
-    evidence, snow = found.evidence, found.evidence.table.snow
-    if not (np.isfinite(evidence.fallen[0]) and np.isfinite(evidence.load[0])):
+    """Why the snow entered for the roof cannot be right, by the heap or the case; empty where it can."""
+    if not np.isfinite(found.evidence.load[0]):
         return ""
+    return _of_heap(found) or _far_beyond(found) or _fell_more(found)
+
+
+def _of_heap(found: CaseFindings) -> str:
+    """Depth and density of the roof that are those of the heap, of its mean or up to its crest."""
+    evidence, snow = found.evidence, found.evidence.table.snow
     heap = snow.heap
-    if heap is not None:
-        if snow.depth is not None and snow.density is not None:
-            same = alike(snow.depth, heap.depth) and alike(snow.density, heap.density)
-        else:
-            same = alike(evidence.load[0], heap.depth * heap.density * STANDARD_GRAVITY)
-        if same:
-            return (
-                "the depth and density entered for the roof are those of the heap, and a heap is not the "
-                "roof's depth: measure where snow lies on the roof as it fell"
-            )
+    if heap is None:
+        return ""
+    crest = False
+    if snow.depth is not None and snow.density is not None:
+        dense = alike(snow.density, heap.density)
+        same = dense and alike(snow.depth, heap.depth)
+        crest = dense and heap.depth < snow.depth <= CREST * heap.depth
+    else:
+        same = alike(evidence.load[0], heap.depth * heap.density * STANDARD_GRAVITY)
+    if not same and not crest:
+        return ""
+    of = "are those of the heap" if same else "can be those of the heap's crest"
+    return (
+        f"the depth and density entered for the roof {of}, and a heap is not the roof's depth: measure where "
+        "snow lies on the roof as it fell"
+    )
+
+
+def _far_beyond(found: CaseFindings) -> str:
+    """Snow entered for the roof many times that of the case, which no heap bears out."""
+    load, fallen = found.evidence.load[0], found.evidence.fallen[0]
+    if load <= BEYOND * found.pressure:
+        return ""
+    if np.isfinite(fallen) and fallen >= BORNE_OUT * _above(found).even:
+        return ""
+    return (
+        f"the snow entered for the roof is {load / found.pressure:.1f} times that of the case "
+        f"({found.units.text(load, 'pressure')}), as of a heap or a drift: measure depth and density where "
+        "snow lies on the roof as it fell, away from drifts, and enter what fell as snow.heap"
+    )
+
+
+def _fell_more(found: CaseFindings) -> str:
+    evidence = found.evidence
+    if not np.isfinite(evidence.fallen[0]):
+        return ""
     above = _above(found)
-    if not too_heavy(evidence.fallen, above, snow.doubt):
+    if not too_heavy(evidence.fallen, above, evidence.table.snow.doubt):
         return ""
     times = _times(evidence.fallen[0], above.drifted)
     return (

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from fea.evidence.causes import AS_DESIGNED
 from fea.evidence.compare import ENOUGH
 from fea.evidence.few import FEW
 from fea.evidence.fit import Measurement
@@ -14,6 +15,7 @@ from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import end_splices
 from viewer.investigate.places import depth_enough, depth_look, drift_enough, drift_look
 
+CLEAR = 2.0  # times the share of the next explanation, from where "as designed" leads clearly (judgment)
 MEASURE = {
     "snow": "depth and density where snow lies as it fell, on this roof or one beside it",
     "drift": "depth in the drift against depth away from it",
@@ -43,6 +45,10 @@ TAKES = {  # tables of found.toml that take what a look tells
     "wrong": "[[type]]",
 }
 OF_CAUSE = {"drift": "drift", "ends": "row ends", "held elsewhere": "bond of one plane"}  # signs of one alone
+OF_FLAWS = frozenset(
+    ("standing", "torn", "loose", "loose gone", "never there", "wrong", "splice", "splice screws")
+)
+FIRST_LOOKS = 3  # that are told by themselves, before all others
 WORTH = 0.02  # least information of a measurement that is named [bit]
 OPEN = 0.1  # the same where the interval of the first reaches below `FIRM` (judgment) [bit]
 FIRM = 0.6  # lower end of an interval from which more samples do not unsettle the first
@@ -51,6 +57,10 @@ PULLED = 5  # clamps pulled, from which no more pull tests are asked for (judgme
 ABOUT = 1.3  # times the interval that is wanted that is near enough to it
 MOST_SAMPLES = 200_000  # that sampling.samples takes
 SPLICES_NAMED, UNLIKELY = 4, 0.1  # most splices named, and how much less likely than the first they can be
+NO_FLAW = (
+    "No flaw fits better than the rows as they were drawn, so that nobody is sent up to look for one: run "
+    "eavewright check on the project, and strengthen the rows before the next snow; flaws can be there too"
+)
 BY_HAND = "no entry in this file: weigh it by hand, prior of an [[explanation]] with its reason"
 
 
@@ -105,8 +115,17 @@ def open_looks(found: CaseFindings) -> tuple[Measurement, ...]:
     """Looks that would still tell something and were not told in full, the most telling first."""
     not_here = {cause for cause, _ in found.cannot}
     out = _looked_at(found.evidence) | {sign for sign, cause in OF_CAUSE.items() if cause in not_here}
+    if no_flaw_leads(found):
+        out |= OF_FLAWS
     left = tuple(one for one in found.further if one.information >= WORTH and one.sign not in out)
     return tuple(one for one in left if one.sign != "drift" or not drift_enough(found))
+
+
+def no_flaw_leads(found: CaseFindings) -> bool:
+    """Whether the roof as drawn clearly ranks first: then no flaw is looked for on the roof."""
+    first, *others = found.fits
+    next_ = max((one.posterior for one in others), default=0.0)
+    return bool(first.cause == AS_DESIGNED and first.near >= FEW and first.posterior >= CLEAR * next_)
 
 
 def unsettled(found: CaseFindings) -> str:
@@ -134,8 +153,14 @@ def _look(found: CaseFindings, sign: str) -> str:
 
 
 def splices_told(evidence: Evidence) -> tuple[tuple[int, ...], tuple[int, ...]]:
-    """Clamps at splices whose state is told, the break of a parted one too, and at those whose screws are."""
-    states = tuple(at for at, state, _, fresh in evidence.rails if state != "parted" or fresh is not None)
+    """Clamps at splices whose state is told, the break of a parted one too, and at those whose screws are.
+
+    One that never had screws has no break to be fresh or old.
+    """
+    bare = {at for at, screws, _ in evidence.splice_screws if not screws}
+    states = tuple(
+        at for at, state, _, fresh in evidence.rails if state != "parted" or fresh is not None or at in bare
+    )
     return states, tuple(at for at, _, _ in evidence.splice_screws)
 
 
@@ -170,26 +195,40 @@ def _splices_at_ends(evidence: Evidence) -> tuple[str, ...]:
     )
 
 
-def changes(found: CaseFindings) -> tuple[str, ...]:
-    """What would change the answer."""
-    lines = [
-        *more_samples(found),
-        *_splices_at_ends(found.evidence),
+def looks(found: CaseFindings) -> tuple[str, ...]:
+    """Looks at the roof that would tell something, what is first first."""
+    return (
+        *((NO_FLAW,) if no_flaw_leads(found) else _splices_at_ends(found.evidence)),
         *(
             f"{_look(found, one.sign)}: {one.information:.2f} bit expected; {TAKES.get(one.sign, BY_HAND)}"
             for one in open_looks(found)
         ),
-    ]
+    )
+
+
+def _level(found: CaseFindings) -> tuple[str, ...]:
+    """How much likelier the second would have to be before; empty without a second."""
     first = found.fits[0]
     second = found.fits[1] if len(found.fits) > 1 else None
-    if second is not None and second.posterior > 0.0:
-        level = first.posterior / second.posterior
-        times = f"{level:.1f}" if level < 100.0 else "more than 100"
-        lines.append(
-            f'Were "{second.cause}" {times} times as likely as now before anything was found, it would '
-            "rank level with the first."
-        )
-    return tuple(lines)
+    if second is None or not second.posterior > 0.0:
+        return ()
+    level = first.posterior / second.posterior
+    times = f"{level:.1f}" if level < 100.0 else "more than 100"
+    return (
+        f'Were "{second.cause}" {times} times as likely as now before anything was found, it would '
+        "rank level with the first.",
+    )
+
+
+def changes(found: CaseFindings) -> tuple[str, ...]:
+    """What would change the answer."""
+    return (*more_samples(found), *looks(found), *_level(found))
+
+
+def first_and_later(found: CaseFindings) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The few looks to begin with, and all else that would change the answer."""
+    all_looks = looks(found)
+    return all_looks[:FIRST_LOOKS], (*all_looks[FIRST_LOOKS:], *more_samples(found), *_level(found))
 
 
 def _looked_at(evidence: Evidence) -> set[str]:

@@ -10,10 +10,11 @@ from shapely import box
 
 from viewer import style
 from viewer.investigate.case import CaseFindings
-from viewer.investigate.course import before, differing, likeliest, numbers_of, splice_numbers, torn
+from viewer.investigate.course import bare, before, differing, likeliest, numbers_of, splice_numbers, torn
 from viewer.investigate.findings import answer, share, shown
 from viewer.investigate.sizes import size_words
 from viewer.picture.course import (
+    BARE,
     BEFORE,
     BENT,
     GAVE_WAY,
@@ -65,7 +66,9 @@ def case_drawing(found: CaseFindings) -> Drawing:
         drawing.write("found otherwise than in the sample", LEFT + 704.0, y, 0.95 * TYPE)
     kinds = {kind for one in states for _, kind in one.splices}
     less = "holds less in this sample" if found.course.flawed.any() else None
-    draw_splice_key(drawing, LEFT, y + 30.0, [kind for kind in (PARTED, BEFORE, BENT) if kind in kinds], less)
+    draw_splice_key(
+        drawing, LEFT, y + 30.0, [kind for kind in (PARTED, BEFORE, BARE, BENT) if kind in kinds], less
+    )
     drawing.write(
         "An aid to judgment: the true cause may not be among these. " + style.CAUTION,
         LEFT, drawing.size[1] - 26.0, 0.9 * TYPE, color=style.MUTED,
@@ -93,14 +96,17 @@ def _found_and_sample(found: CaseFindings) -> tuple[tuple[str, str], tuple[State
     evidence = found.evidence
     state = np.where(~evidence.known, UNKNOWN, np.where(evidence.gave_way, GAVE_WAY, STANDS))
     rails = [rail for rail in evidence.rails if rail[1] in SPLICES]
-    looked = [(at, BEFORE if fresh is False else how) for at, how, _, fresh in rails]
+    unscrewed = {at for at, screws, _ in evidence.splice_screws if not screws}
+    looked = [
+        (at, BARE if at in unscrewed else BEFORE if fresh is False else how) for at, how, _, fresh in rails
+    ]
     best, order = likeliest(found)
     bank = found.bank(found.fits[0].cause)
     made = np.where(bank.gave_way[best], GAVE_WAY, STANDS)
     made[bank.gave_way[best] & (bank.order[best] < 0)] = NEVER
     parts = {at for at, _ in torn(found)}
     splices = [
-        (at, BEFORE if number == 0 else PARTED if at in parts else BENT)
+        (at, _first(found) if number == 0 else PARTED if at in parts else BENT)
         for at, number in splice_numbers(found).items()
     ]
     numbers = dict(zip(order.tolist(), numbers_of(found).tolist(), strict=True))
@@ -111,6 +117,11 @@ def _found_and_sample(found: CaseFindings) -> tuple[tuple[str, str], tuple[State
     )
 
 
+def _first(found: CaseFindings) -> str:
+    """Kind of the splice that was open before all in the nearest sample."""
+    return BARE if bare(found) else BEFORE
+
+
 def write_animation(found: CaseFindings, path: Path) -> None:
     """sequence.gif: the nearest sample, clamp after clamp."""
     best, order = likeliest(found)
@@ -119,4 +130,4 @@ def write_animation(found: CaseFindings, path: Path) -> None:
     note = "One sample that is near what was found, not a record."
     title = f'"{found.fits[0].cause}"'
     parted = [*((at, -1) for at in before(found)), *torn(found)]
-    write_course(found.evidence.project, order, never, title, note, path, parted)
+    write_course(found.evidence.project, order, never, title, note, path, parted, _first(found))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
 from roofmodel.units import UnitSystem
@@ -13,3 +15,8 @@ def weight_text(units: UnitSystem, *values: float) -> tuple[str, ...]:
     digits = max(2 - int(np.floor(np.log10(largest))), 0) if largest > 0.0 else 0
     label = units.label("force")
     return tuple(f"{max(units.convert(one, 'force'), 0.0):,.{digits}f} {label}" for one in values)
+
+
+def sentences(text: str) -> tuple[str, ...]:
+    """Sentences of a text, as each begins with a capital or a quotation mark after a full stop."""
+    return tuple(re.split(r'(?<=\.) (?=["A-Z])', text))

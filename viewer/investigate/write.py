@@ -14,9 +14,10 @@ from viewer.history.chart import history_drawing
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.course import before, differing, likeliest, nearest_told, sequence, torn
 from viewer.investigate.findings import answer, assumed, cautions, ranking, timeline, told, unexplained
-from viewer.investigate.looks import MEASURE, changes
+from viewer.investigate.looks import MEASURE, changes, first_and_later
 from viewer.investigate.picture import case_drawing, write_animation
 from viewer.investigate.sizes import size_words, sizes_data, sizes_told
+from viewer.investigate.words import sentences
 from viewer.picture.drawing import Drawing, drawing_svg, write_png
 from viewer.plain import plain_data
 from viewer.report.page import page_environment
@@ -165,7 +166,7 @@ def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
                 ("Eavewright", version()),
                 ("SHA-256 of the inputs", evidence.digest),
             ],
-            answer=answer(found),
+            answer=sentences(answer(found)),
             size=size_words(found),
             sizes=sizes_told(found),
             nearest=nearest_told(found),
@@ -174,7 +175,8 @@ def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
             animation=animation,
             ranking=ranking(found),
             unexplained=unexplained(found),
-            further=changes(found),
+            first=first_and_later(found)[0],
+            later=first_and_later(found)[1],
             timeline=timeline(found),
             weather=Markup(drawing_svg(history_drawing(found.history, table.day), "Snow by the weather"))
             if found.history

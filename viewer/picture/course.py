@@ -22,10 +22,16 @@ STANDS, GAVE_WAY, UNKNOWN, NEVER = range(4)
 COLORS = ("#FFFFFF", "#B0282E", style.FAINT, style.INK)
 WORDS = ("stands", "gave way", "unknown", "never there")
 TYPE = 16.0
-PARTED, BEFORE, BENT = "parted", "before", "bent"
-SPLICES = {PARTED: "splice that parted", BEFORE: "parted before (old break)", BENT: "splice bent"}
+PARTED, BEFORE, BARE, BENT = "parted", "before", "bare", "bent"
+SPLICES = {
+    PARTED: "splice that parted",
+    BEFORE: "parted before (old break)",
+    BARE: "splice never screwed",
+    BENT: "splice bent",
+}
 SIZE = (520.0, 330.0)  # largest of one plan
 ABOVE = 24.0  # a plan below its title [px]
+NAMED = 6  # most boxes on a roof that are named
 LOST = 3.5  # least radius of the mark of a clamp that does not stand [px]
 APART, WIDEST = 9.0, 1040.0  # marks of an animation, at least where its plan is not wider than this [px]
 FRAMES, EACH, HOLD = 40, 110, 12  # most of an animation; time of one [ms]; times that the last stands
@@ -45,6 +51,16 @@ def _outlines(project: Project) -> list[Polygon]:
     return [Polygon(planes.to_world(plane, ring)[:, :2]) for plane, ring in enumerate(rings)]
 
 
+def _standing(project: Project) -> list[tuple[Array, str]]:
+    """Corners on plan (k, 2) of boxes on the roof, about which snow drifts, and their names."""
+    known = project.roof.obstacles
+    return [
+        (known.start[known.face == one, :2], known.name[one])
+        for one in np.flatnonzero(~known.parapet).tolist()
+        if (known.face == one).sum() > 2
+    ]
+
+
 def draw_clamps(
     drawing: Drawing,
     project: Project,
@@ -56,7 +72,7 @@ def draw_clamps(
     flawed: NDArray[np.bool_] | None = None,
     size: tuple[float, float] = SIZE,
 ) -> None:
-    """Roof and clamps on plan, its title at the corner, those that do not stand above those that do.
+    """Roof, boxes on it and clamps on plan, its title at the corner; clamps that do not stand on top.
 
     Parameters
     ----------
@@ -79,6 +95,13 @@ def draw_clamps(
     move = [scale, 0.0, 0.0, -scale, left - scale * low[0], floor + scale * low[1]]
     for outline in _outlines(project):
         drawing.area(affinity.affine_transform(outline, move), style.TINT, style.MUTED, 1.2)
+    boxes = _standing(project)
+    for ring, name in boxes:
+        corners = place(ring)
+        drawing.area(Polygon(corners), style.STANDING_TOP, style.INK, 1.2)
+        if len(boxes) <= NAMED:
+            x, top = float(corners[:, 0].mean()), float(corners[:, 1].min()) - 8.0
+            drawing.write(name, x, top, 0.8 * TYPE, align="center")
     ends = [planes.to_world(layout.row_plane, end) for end in (layout.row_start, layout.row_end)]
     for row in place(np.stack(ends, axis=1)):
         drawing.line(row, style.MUTED, 2.0)
@@ -108,12 +131,16 @@ def draw_clamp(drawing: Drawing, at: Array, radius: float, state: int, *, dot: b
 
 
 def draw_splice(drawing: Drawing, middle: Array, way: Array, kind: str) -> None:
-    """A bar across the rail, in dashes for a bent one; a cross for one that had parted before. [px]."""
+    """A bar across the rail, in dashes for a bent one; a cross for one that had parted before. [px].
+
+    Two bars side by side for one that was never screwed.
+    """
     across = np.array([-way[1], way[0]])
     arms = (0.75 * (across + way), 0.75 * (across - way)) if kind == BEFORE else (across,)
-    for arm in arms:
-        dash = (4.0, 3.0) if kind == BENT else None
-        drawing.line(np.stack([middle - arm, middle + arm]), style.INK, 3.0, dash)
+    for place in (middle - 0.35 * way, middle + 0.35 * way) if kind == BARE else (middle,):
+        for arm in arms:
+            dash = (4.0, 3.0) if kind == BENT else None
+            drawing.line(np.stack([place - arm, place + arm]), style.INK, 3.0, dash)
 
 
 def draw_scale(
@@ -173,11 +200,12 @@ def write_course(
     note: str,
     path: Path,
     parted: Sequence[tuple[int, int]] = (),
+    first: str = BEFORE,
 ) -> None:
     """An animation: clamps give way one after another; the title gets the number of each.
 
     `parted` are clamps next to splices that part, each with how many clamps have given way before; -1 for
-    one that had parted before all.
+    one that had parted before all, of the kind `first`.
     """
     from PIL import Image
 
@@ -186,14 +214,14 @@ def write_course(
     steps = np.unique(np.round(np.linspace(0, len(order), min(len(order), FRAMES) + 1)).astype(int))
     frames = []
     when = [before for _, before in parted]
-    kinds = [PARTED] * (max(when, default=-1) >= 0) + [BEFORE] * (min(when, default=0) < 0)
+    kinds = [PARTED] * (max(when, default=-1) >= 0) + [first] * (min(when, default=0) < 0)
     for step in steps:  # at most `FRAMES`
         state = np.where(never, NEVER, STANDS)
         state[order[:step]] = GAVE_WAY
         line = 28.0 if kinds else 0.0
         sheet = Drawing((size[0] + 80.0, tall + 160.0 + line))
         open_ = [
-            (clamp, PARTED if before >= 0 else BEFORE)
+            (clamp, PARTED if before >= 0 else first)
             for clamp, before in parted
             if before < step or step == len(order)
         ]
