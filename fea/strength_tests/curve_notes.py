@@ -19,10 +19,8 @@ UNLIKE = 2.5  # times the stiffness of the others, either way, from where a curv
 FIRM = (0.005e-3, 5e-3)  # what a metal clamp gives way by at 40 % of what it holds (judgment) [m]
 LATE = (0.6, 0.95)  # shares of the force before the first loss between which it is read late
 OFF = 1.15  # times the stiffness of the others, from where an odd one is told (judgment)
-EVEN = (
-    0.9,
-    0.05,
-)  # share of a column's steps that are alike, and by how much, where a rig set them (judgment)
+# Share of a column's steps that are alike, and by how much, where a rig set them (judgment).
+EVEN = (0.9, 0.05)
 STIFFER = 1.5  # stiffness near the first loss over that from 10 to 40 % that no clamp shows (judgment)
 
 

@@ -29,9 +29,8 @@ from roofmodel.units import STANDARD_GRAVITY, SYSTEMS
 Array = NDArray[np.float64]
 
 GAVE_WAY = ("off", "slipped", "bent")
-AT_HAND = (
-    0.01  # doubt that a clamp was there whose screws or type were looked at, or that was pulled (judgment)
-)
+# Doubt that a clamp was there whose screws or type were looked at, or that was pulled (judgment).
+AT_HAND = 0.01
 FAR = 2  # clamps from a splice that a name may be
 MOST_HELD = 5.0  # of a clamp that was pulled over its strength in the project (judgment) [-]
 OWN_SCATTER = 0.15  # of the depth along a row where no wind heaped snow (judgment) [-]
