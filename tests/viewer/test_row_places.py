@@ -95,7 +95,8 @@ def test_an_installer_finds_where_each_row_begins(dormered: Analysis, tmp_path: 
         assert np.abs(measured - start).min() < 1e-3
         first = layout.clamp_uv[np.flatnonzero(layout.clamp_row == row)[0], 0]
         seam = round((first - 0.2) / 0.4) + 1  # the first stands half a spacing of 0.4 m in
-        told = f"Row {name}: begins {start} from the left{beside}; first clamp on seam {seam};"
+        up = round(1e3 * next(one.up for one in project.table.row if one.name == name))
+        told = f"Row {name}: {up} up; begins {start} from the left{beside}; first clamp on seam {seam};"
         assert any(text.startswith(told) for text in texts)
 
 
