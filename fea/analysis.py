@@ -54,7 +54,7 @@ from roofmodel.sliding.landed import with_landed
 from roofmodel.sliding.landing import Landing, landing
 from roofmodel.sliding.thrust import RowForce, slide
 from roofmodel.sliding.tributary import clamp_shares, row_depths
-from roofmodel.sliding.worse_edges import worse_edges
+from roofmodel.sliding.worse_edges import flown, worse_edges
 from roofmodel.snow.cases import SnowSet
 from roofmodel.snow.registry import snow_cases
 
@@ -297,11 +297,9 @@ def analyze(
     rigid, softness = on_rigid_panels(
         project, support, found.loads, basis, strength, (clamp_force, found.states, demands, responses)
     )
-    lands = found.lands()
-    protected = protected_snow(project, snow.cases, graph, force, lands)
-    if force.other is not None:
-        there = landing(roof, *force.other, snow.cases, project.slide, lower=False)
-        force, lands = worse_edges(force, lands, force.other[1], there)
+    flows = flown(roof, (graph, force, found.lands()), snow.cases, project.slide)
+    protected = protected_snow(project, snow.cases, flows)
+    force, lands = worse_edges(flows)
     clock.mark("rigid seams")
     stiff = stiff_force(project, found.loads, basis, strength)
     tips = tipping(project, limits, stiff_limits(project, stiff))

@@ -14,10 +14,11 @@ from fea.planning.threats import threatening
 from roofmodel.project.load import Project
 from roofmodel.project.protected import marked_place
 from roofmodel.sliding.flow import FlowGraph
-from roofmodel.sliding.landing import Landing, landing
+from roofmodel.sliding.landing import Landing
 from roofmodel.sliding.levels import against_flow
 from roofmodel.sliding.split import snow_within
 from roofmodel.sliding.thrust import RowForce
+from roofmodel.sliding.worse_edges import Flown
 from roofmodel.snow.cases import SnowCase
 from roofmodel.surface import FLAT_SLOPE
 from roofmodel.units import SYSTEMS, UnitSystem
@@ -58,7 +59,7 @@ class Falling:
 
 
 def protected_snow(
-    project: Project, cases: Sequence[SnowCase], graph: FlowGraph, force: RowForce, lands: Landing
+    project: Project, cases: Sequence[SnowCase], flows: Sequence[Flown]
 ) -> tuple[Falling, ...]:
     """What comes down on everything that is to be protected, in the order of the project file.
 
@@ -70,18 +71,12 @@ def protected_snow(
     project : Project
     cases : sequence of SnowCase, (q,)
         Those of the force.
-    graph : FlowGraph
-    force : RowForce
-    lands : Landing
-        Of the same rows.
+    flows : sequence of (FlowGraph, RowForce, Landing)
+        Every reading, with the same rows.
     """
     if not project.table.protect:
         return ()
-    readings = [(graph, force, lands)]
-    if force.other is not None:
-        roof, options = project.roof, project.slide
-        readings.append((*force.other, landing(roof, *force.other, tuple(cases), options, lower=False)))
-    each = [_falling(project, cases, *reading) for reading in readings]
+    each = [_falling(project, cases, *flow) for flow in flows]
     return tuple(max(found, key=lambda one: (not one.kept, one.weight)) for found in zip(*each, strict=True))
 
 

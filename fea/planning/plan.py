@@ -393,7 +393,7 @@ def passing_by(analysis: Analysis, threats: Threats) -> float:
     moves = np.ones(cells.count, dtype=bool)
     marks: list[ProtectTable | None] = [*project.table.protect] or [None]
     reached = np.zeros(cells.count, dtype=bool)
-    for flow in [graph] if analysis.force.other is None else [graph, analysis.force.other[0]]:
+    for flow, _ in analysis.force.flows(graph):
         hits = np.any([threatening(project, flow, threats.throw, mark, moves) for mark in marks], axis=0)
         reached |= upstream(flow, hits)[: cells.count]
     planes, spacing = project.roof.planes, project.panel.seam_spacing

@@ -127,8 +127,7 @@ def find_threats(project: Project) -> Threats:
     snow = snow_cases(roof, project.site, range(roof.planes.count))
     graph, force = slide(roof, snow.cases, no_rows(), project.slide)
     asked: list[ProtectTable | None] = [*marks] or [None]
-    readings = [(graph, force)] if force.other is None else [(graph, force), force.other]
-    found = [_follow(project, snow.cases, asked, *reading) for reading in readings]
+    found = [_follow(project, snow.cases, asked, *flow) for flow in force.flows(graph)]
     edges = {edge for one in found for edge in one.throw}
     throw = {edge: max(one.throw.get(edge, 0.0) for one in found) for edge in edges}
     cell = np.any([one.cell for one in found], axis=0)

@@ -184,6 +184,10 @@ class RowForce:
     ahead: Array | None = None
     other: tuple[FlowGraph, RowForce] | None = None
 
+    def flows(self, graph: FlowGraph) -> tuple[tuple[FlowGraph, RowForce], ...]:
+        """Itself with its graph, and the other reading with its own where there is one."""
+        return ((graph, self),) if self.other is None else ((graph, self), self.other)
+
     @property
     def readings(self) -> tuple[RowForce, ...]:
         """Itself, and the other reading where there is one."""

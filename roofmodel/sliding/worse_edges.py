@@ -14,25 +14,46 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
-from roofmodel.sliding.landing import Landing
-from roofmodel.sliding.thrust import RowForce
+from roofmodel.sliding.flow import FlowGraph
+from roofmodel.sliding.landing import Landing, landing
+from roofmodel.sliding.thrust import RowForce, SlideOptions
+from roofmodel.snow.cases import SnowCase
+from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Flown = tuple[FlowGraph, RowForce, Landing]
 
 
-def worse_edges(
-    force: RowForce, lands: Landing, other: RowForce, other_lands: Landing
-) -> tuple[RowForce, Landing]:
+def flown(
+    roof: RoofSurface, first: Flown, cases: tuple[SnowCase, ...], options: SlideOptions
+) -> tuple[Flown, ...]:
+    """Every reading with its landing: the first, and the other one, lower roofs left out, where there is one.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+    first : (FlowGraph, RowForce, Landing)
+    cases : tuple of SnowCase, (q,)
+    options : SlideOptions
+    """
+    graph, force, _ = first
+    others = force.flows(graph)[1:]
+    return (first, *((*one, landing(roof, *one, cases, options, lower=False)) for one in others))
+
+
+def worse_edges(flows: Sequence[Flown]) -> tuple[RowForce, Landing]:
     """The first reading with the larger of both for every edge and wall: weight, volume, speed, throw, push.
 
     Parameters
     ----------
-    force, lands : RowForce, Landing
-        The first reading.
-    other, other_lands : RowForce, Landing
-        The other one, of the same cases.
+    flows : sequence of (FlowGraph, RowForce, Landing)
+        Of `flown`; one alone stays as it is.
     """
+    (_, force, lands), *rest = flows
+    if not rest:
+        return force, lands
+    _, other, other_lands = rest[0]
     edges = np.union1d(force.exit_edge, other.exit_edge)
     walls = np.union1d(force.wall_edge, other.wall_edge)
     own, its = (np.searchsorted(edges, one.exit_edge) for one in (force, other))
