@@ -142,12 +142,19 @@ class Bench:
         return Chosen(at, self.counts_station[at], Groups.of(group, self.spans))
 
 
+def solved(
+    roof: RoofSurface, shapes: list[Line], spans: Array, hardware: Hardware, splice: SpliceKind | None
+) -> tuple[list[Line], Rows]:
+    """Every shape at every span, and these rows; a shape's spans follow one another."""
+    lines = [line for line in shapes for _ in spans]
+    return lines, solve_rows(roof, lines, np.tile(spans, len(shapes)), hardware, splice)
+
+
 def bench_of(
     roof: RoofSurface, shapes: list[Line], spans: Array, hardware: Hardware, splice: SpliceKind | None
 ) -> Bench:
     """Solve every shape at every span and find what may lead."""
-    lines = [line for line in shapes for _ in spans]
-    rows = solve_rows(roof, lines, np.tile(spans, len(shapes)), hardware, splice)
+    lines, rows = solved(roof, shapes, spans, hardware, splice)
     clamps = np.concatenate([line.counts_clamp for line in lines])
     pieces = np.concatenate([line.counts_piece for line in lines])
     bench = Bench(

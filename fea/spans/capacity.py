@@ -164,10 +164,8 @@ def clamp_loads(roof: RoofSurface, hardware: Hardware, choices: Choices, factors
 
     Rows are solved once, as no strength changes how they share. [N/m].
     """
-    clamp, out = (
-        hardware.clamp,
-        np.full((len(factors), len(choices.spans), len(choices.arrangements)), np.inf),
-    )
+    clamp = hardware.clamp
+    out = np.full((len(factors), len(choices.spans), len(choices.arrangements)), np.inf)
     for a, arrangement in enumerate(choices.arrangements):
         shapes = choices.lines(arrangement)
         step = max(ROWS_AT_ONCE // len(shapes), 1)

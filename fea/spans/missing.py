@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.limits import clamp_components, component_utilization, row_largest
-from fea.spans.bench import SCANNED, bench_of
+from fea.spans.bench import SCANNED, solved
 from fea.spans.capacity import Choices
 from fea.spans.lines import Arrangement
-from fea.spans.rows import Hardware, clamp_forces, solve_rows
+from fea.spans.rows import Hardware, clamp_forces
 from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
@@ -33,11 +33,10 @@ def direction_demand(roof: RoofSurface, hardware: Hardware, choices: Choices, lo
     most = np.zeros(len(DIRECTIONS))
     known = np.where(np.isfinite(load), load, 0.0)
     for a, arrangement in enumerate(choices.arrangements):
-        lines = choices.lines(arrangement)
-        of_span = [line for line in lines for _ in choices.spans]
-        rows = solve_rows(roof, of_span, np.tile(choices.spans, len(lines)), hardware, choices.splice)
-        every = np.flatnonzero(np.concatenate([line.counts_clamp for line in of_span]))
-        force = clamp_forces(rows, np.tile(known[:, a], len(lines))[None], every)
+        shapes = choices.lines(arrangement)
+        lines, rows = solved(roof, shapes, choices.spans, hardware, choices.splice)
+        every = np.flatnonzero(np.concatenate([line.counts_clamp for line in lines]))
+        force = clamp_forces(rows, np.tile(known[:, a], len(shapes))[None], every)
         parts = clamp_components(force, hardware.clamp)
         most = np.maximum(most, parts.max(axis=tuple(range(parts.ndim - 1)), initial=0.0))
     return most
@@ -58,7 +57,7 @@ def missing_directions(
     """
     clamp, found = hardware.clamp, set[str]()
     for arrangement, spans in cells:
-        rows = bench_of(roof, choices.lines(arrangement), spans, hardware, choices.splice).rows
+        _, rows = solved(roof, choices.lines(arrangement), spans, hardware, choices.splice)
         every = np.arange(len(rows.layout.clamp_row))
         load = np.repeat(np.geomspace(*SCANNED, 4)[:, None], len(rows.layout.row_name), axis=1)
         parts = clamp_components(clamp_forces(rows, load, every), clamp)

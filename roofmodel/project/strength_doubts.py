@@ -16,10 +16,8 @@ LEAST_FACTOR = 1.25  # gamma_M of connections (EN 1993-1-3 table 8.2 and EN 1999
 OMEGA_PHI = 1.6  # Omega times phi (AISI S100 Eq. K2.1.2-1, from memory)
 OVER_TOP = 1.5  # times the height of the rail's top, beyond which no test is loaded (judgment)
 A_LITTLE = 0.03  # and by so much at least: rigs have heads and bolts (judgment) [m]
-FAR_OVER, FAR = (
-    3.0,
-    0.15,
-)  # times the rail's top, and a height [m], beyond both of which it is a slip (judgment)
+# Times the rail's top, and a height [m], beyond both of which it is a slip (judgment).
+FAR_OVER, FAR = 3.0, 0.15
 # What a metal clamp gives way by at 40 % of what it holds (judgment). [m]
 FIRM = (0.005e-3, 5e-3)
 SHARE = 0.4
