@@ -16,7 +16,7 @@ from shapely.geometry.base import BaseGeometry
 from viewer import style
 from viewer.files import atomic
 from viewer.picture import svg
-from viewer.picture.labels import Text
+from viewer.picture.labels import Text, wrap_text
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -127,6 +127,43 @@ class Drawing:
             [replace(one, rings=tuple(ring + down for ring in one.rings)) for one in self.shapes],
             [replace(one, at=(one.at[0], one.at[1] + by)) for one in self.texts],
         )
+
+
+@dataclass(frozen=True)
+class Head:
+    """Where a sheet's title and the lines below it stand: left edge and width, heights, steps. [px].
+
+    Attributes
+    ----------
+    left, room : float
+    title : (float, float)
+        Height and size of the title.
+    first, step, size : float
+        Height of the first line, from line to line, and of letters.
+    free : float
+        Height down to which a sheet leaves room for them.
+    """
+
+    left: float
+    room: float
+    title: tuple[float, float]
+    first: float
+    step: float
+    size: float
+    free: float
+
+
+def headed(drawing: Drawing, head: Head, name: str, answer: str, warnings: Sequence[str]) -> Drawing:
+    """A sheet below its title, its answer, and what the reader must not miss, all of it in full lines."""
+    lines = [(line, False) for line in wrap_text(answer, head.size, head.room)]
+    for words in warnings:
+        lines += [(line, True) for line in wrap_text(words, head.size, head.room, bold=True)]
+    drawing = drawing.lowered(max(head.first + head.step * len(lines) - head.free, 0.0))
+    drawing.write(name, head.left, *head.title, bold=True)
+    for i, (line, bold) in enumerate(lines):
+        color = style.EXCEEDED_ANCHORS[0] if bold else style.INK
+        drawing.write(line, head.left, head.first + head.step * i, head.size, bold=bold, color=color)
+    return drawing
 
 
 def box_of(text: Text, pad: float = 1.5) -> Box:

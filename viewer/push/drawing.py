@@ -14,7 +14,7 @@ from fea.push.watch import HOLDS, SLIPS
 from fea.unknowns import OPEN
 from roofmodel.units import UnitSystem
 from viewer import style
-from viewer.picture.drawing import Drawing
+from viewer.picture.drawing import Drawing, Head, headed
 from viewer.picture.labels import wrap_text
 from viewer.push.export import visible
 from viewer.push.words import answer, check_words, missing_words, snow_words
@@ -28,7 +28,7 @@ BAY = (110.0, 800.0, 1380.0)  # left, top, width
 HIGH = (90.0, 240.0)  # of the bay with one row, and with more
 LIST = (985.0, 205.0)
 TYPE = 19.0
-HEAD = 1480.0  # width of the lines below the title [px]
+HEAD = Head(PLOT[0] - 60.0, 1480.0, (48.0, 30.0), 88.0, 26.0, TYPE, PLOT[1] - 22.0)
 LISTED, EVENT, LINE = 16, 26.0, 20.0  # lines of the list of events; heights of one and of further lines [px]
 DIAMOND = np.array([[0.0, -9.0], [9.0, 0.0], [0.0, 9.0], [-9.0, 0.0]])
 BAR = np.array([[-3.0, -13.0], [3.0, -13.0], [3.0, 13.0], [-3.0, 13.0]])
@@ -56,23 +56,10 @@ def push_drawing(analysis: Analysis, found: ProjectPush) -> Drawing:
         "What falls onto rows below is not followed.",
         PLOT[0] - 60.0, drawing.size[1] - 26.0, 0.86 * TYPE, color=style.MUTED,
     )  # fmt: skip
-    return _headed(drawing, analysis, found)
-
-
-def _headed(drawing: Drawing, analysis: Analysis, found: ProjectPush) -> Drawing:
-    """The drawing below its title, the answer, and what the reader must not miss."""
     nominal = "NOT FOR DESIGN: nominal strengths." if found.nominal else ""
     warnings = [one for one in (check_words(found), missing_words(found), nominal) if one]
     warnings += [one for one in found.notes if one.startswith(OPEN)]
-    lines = [(line, False) for line in wrap_text(answer(analysis, found), TYPE, HEAD)]
-    lines += [(line, True) for one in warnings for line in wrap_text(one, TYPE, HEAD, bold=True)]
-    left, first, step = PLOT[0] - 60.0, 88.0, 26.0
-    drawing = drawing.lowered(max(first + step * len(lines) - (PLOT[1] - 22.0), 0.0))
-    drawing.write(analysis.project.table.project.name, left, 48.0, 30.0, bold=True)
-    for i, (line, bold) in enumerate(lines):
-        color = style.EXCEEDED_ANCHORS[0] if bold else style.INK
-        drawing.write(line, left, first + step * i, TYPE, bold=bold, color=color)
-    return drawing
+    return headed(drawing, HEAD, analysis.project.table.project.name, answer(analysis, found), warnings)
 
 
 def _curve(drawing: Drawing, found: ProjectPush, units: UnitSystem) -> dict[int, str]:

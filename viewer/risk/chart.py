@@ -10,8 +10,7 @@ from shapely import Polygon, box
 from fea.failure.jobs import TOP
 from fea.unknowns import OPEN
 from viewer import style
-from viewer.picture.drawing import Drawing
-from viewer.picture.labels import wrap_text
+from viewer.picture.drawing import Drawing, Head, headed
 from viewer.risk.findings import FIRST_HEAD, RiskFindings, answer, first_words, snow_words
 
 Array = NDArray[np.float64]
@@ -20,6 +19,7 @@ WIDTH, LEFT = 1180.0, 90.0
 CURVE = (LEFT, 150.0, 560.0, 300.0)  # left, top, width, height
 BARS = (LEFT + 560.0 + 270.0, 150.0, 210.0)  # left, top, width
 TYPE = 16.0
+HEAD = Head(LEFT, WIDTH - 2.0 * LEFT, (40.0, 26.0), 76.0, 24.0, 18.0, 100.0)
 BAND, CURVE_COLOR = style.SNOW_ANCHORS[2], style.ACCENT
 STEPS = (0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0)  # between ticks of the snow
 ROWS_SHOWN, SHARES_SHOWN, NAME = 14, 8, 26
@@ -38,16 +38,8 @@ def risk_drawing(found: RiskFindings) -> Drawing:
         "An aid to judgment: no better than the distributions given. " + style.CAUTION,
         LEFT, y, 0.9 * TYPE, color=style.MUTED,
     )  # fmt: skip
-    room = WIDTH - 2.0 * LEFT
-    lines = [(line, False) for line in wrap_text(answer(found), 18.0, room)]
-    for words in (one for one in found.cases[0].notes if one.startswith(OPEN)):
-        lines += [(line, True) for line in wrap_text(words, 18.0, room, bold=True)]
-    drawing = drawing.lowered(24.0 * (len(lines) - 1))
-    drawing.write(found.analysis.project.table.project.name, LEFT, 40.0, 26.0, bold=True)
-    for i, (line, bold) in enumerate(lines):
-        color = style.EXCEEDED_ANCHORS[0] if bold else style.INK
-        drawing.write(line, LEFT, 76.0 + 24.0 * i, 18.0, bold=bold, color=color)
-    return drawing
+    warnings = [one for one in found.cases[0].notes if one.startswith(OPEN)]
+    return headed(drawing, HEAD, found.analysis.project.table.project.name, answer(found), warnings)
 
 
 def _curve(drawing: Drawing, found: RiskFindings) -> None:
