@@ -36,6 +36,7 @@ from fea.checks.screws import screw_limits, screw_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
 from fea.clock import Clock
 from fea.doubts import project_doubts
+from fea.off_place import OffPlace, off_place, off_place_words
 from fea.panel.restraint import with_rails
 from fea.panel.support import PanelSupport, panel_support, strips_of
 from fea.rails.actions import Basis, Reading, rail_loads
@@ -118,6 +119,8 @@ class Analysis:
         The governing row past its first failure, if asked for.
     tipping : Tipping or None
         What hangs on the clamps' stiffness against tipping, where nobody gave it or it cannot be as given.
+    off_place : tuple of OffPlace
+        Row ends at valleys that take another stream once rows stand a little off, the worst first.
     cautions : tuple of str
         What a reader must know beside the numbers.
     seconds : dict of str to float
@@ -151,6 +154,7 @@ class Analysis:
     protected: tuple[Falling, ...] = ()
     beyond: Beyond | None = None
     tipping: Tipping | None = None
+    off_place: tuple[OffPlace, ...] = ()
     cautions: tuple[str, ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
 
@@ -304,6 +308,8 @@ def analyze(
     stiff = stiff_force(project, found.loads, basis, strength)
     tips = tipping(project, limits, stiff_limits(project, stiff))
     clock.mark("clamps that do not tip")
+    off = off_place(project, (graph, force), support, found.states, found.factors, limits)
+    clock.mark("rows off their places")
     return Analysis(
         project=project,
         snow=snow,
@@ -332,7 +338,9 @@ def analyze(
         protected=protected,
         beyond=after,
         tipping=tips,
+        off_place=off,
         cautions=(
+            *off_place_words(project, off),
             *cautions(project, snow, found.factors, graph, force, lands),
             *protected_cautions(project, protected),
             *((tips.words,) if tips else ()),

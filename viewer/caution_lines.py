@@ -9,6 +9,7 @@ from rich.text import Text
 
 from fea.analysis import Analysis
 from fea.cautions import little_snow
+from fea.off_place import OVER
 from fea.still_falling import LEAST, falling_words, out_of_reach
 from roofmodel.project.schema import STARTING_NAME
 from roofmodel.shape.up_axis import doubts
@@ -20,7 +21,7 @@ CUT = " ..."
 UNCHECKED = re.compile(r"\b(no check|is checked|nothing|by hand)\b")  # what no shortening may take away
 LOUD = (  # in cautions by which the numbers are not to be used as they stand
     *("NO SAFETY FACTOR", "UNSAFE", "UNSUPPORTED", "DO NOT RELY", "CONTRADICTS", "NOT VERIFIED"),
-    *("CHECK IT", "MORE THAN IT HOLDS", "TOO HIGH", "BELOW THE DESIGN STRENGTH", "not a design"),
+    *("CHECK IT", "MORE THAN IT HOLDS", "TOO HIGH", "BELOW THE DESIGN STRENGTH", "not a design", OVER),
 )
 
 

@@ -8,7 +8,8 @@ near a valley that no row closes it takes the streams of both sides too (see `en
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -29,7 +30,13 @@ ROUNDED = 1e-4  # less of a strip passes by rounding only, and places differ by 
 
 
 def end_bound(
-    roof: RoofSurface, layout: Layout, graph: FlowGraph, own: Array, out: Array, spreads: tuple[float, float]
+    roof: RoofSurface,
+    layout: Layout,
+    graph: FlowGraph,
+    own: Array,
+    out: Array,
+    spreads: tuple[float, float],
+    lifted: Mapping[tuple[int, int], float] | None = None,
 ) -> Array:
     """Thrust within the spread of each row end that no row at or above its level holds.
 
@@ -49,6 +56,9 @@ def end_bound(
         Thrust that leaves each node. [N]
     spreads : (float, float)
         Spread to each side, from the fall line [rad], and length over which a valley's stream arrives. [m]
+    lifted : mapping of (row, end) to float, optional
+        Ends to find alone, each as if it stood so much higher than the rows that close streams, as it does
+        once rows are a little off their places (`roofmodel.sliding.end_steps`). [m]
 
     Returns
     -------
@@ -62,7 +72,11 @@ def end_bound(
     bound = np.zeros((len(layout.row_name), 2, own.shape[1]))
     for row, reaches in enumerate(end_reaches(roof, layout, graph, *spreads)):
         for which, reach in enumerate(reaches):
-            found = _collected(roof, layout, graph, strips, (row, which), reach)
+            if lifted is not None and (row, which) not in lifted:
+                continue
+            lift = 0.0 if lifted is None else lifted[row, which]
+            there = strips.below(row, lift) if lift else strips
+            found = _collected(roof, layout, graph, there, (row, which), reach)
             bound[row, which] = np.minimum(found.inside, found.passes) @ own[found.cell]
             bound[row, which] += ((found.inside > 0.0) * found.passes) @ entering[found.cell]
             bound[row, which] += found.start @ out[found.node]
@@ -231,19 +245,26 @@ class _Strips:
     """Cell (n,) at whose foot each cell's strip ends, and the row that holds the strip, -1 for none.
 
     `stops` is the height at which a row closes the stream of each valley piece (m,), `own` that at which
-    one of the piece's own plane does. [m]
+    one of the piece's own plane does [m], `stops_by` and `own_by` are the rows.
     """
 
     last: IntArray
     stops: Array
     own: Array
     holder: IntArray
+    stops_by: IntArray
+    own_by: IntArray
+
+    def below(self, row: int, by: float) -> _Strips:
+        """The same with all other rows so much lower against one of them. [m]."""
+        stops = np.where(self.stops_by == row, self.stops, self.stops - by)
+        return replace(self, stops=stops, own=np.where(self.own_by == row, self.own, self.own - by))
 
 
 def _strips(roof: RoofSurface, layout: Layout, graph: FlowGraph) -> _Strips:
     last, holder = _strip_ends(graph)
-    stops, own = stop_heights(roof, layout, graph), stop_heights(roof, layout, graph, own=True)
-    return _Strips(last, stops, own, holder)
+    stops, own = stopping(roof, layout, graph), stopping(roof, layout, graph, own=True)
+    return _Strips(last, stops[0], own[0], holder, stops[1], own[1])
 
 
 def _beside(
@@ -290,8 +311,15 @@ def stop_heights(roof: RoofSurface, layout: Layout, graph: FlowGraph, *, own: bo
     (m,) float
         Of the row's end that closes the stream, in the order of the valley pieces.
     """
+    return stopping(roof, layout, graph, own=own)[0]
+
+
+def stopping(
+    roof: RoofSurface, layout: Layout, graph: FlowGraph, *, own: bool = False
+) -> tuple[Array, IntArray]:
+    """`stop_heights` (m,) [m], and the row (m,) that closes each stream there, -1 for none."""
     n, count = graph.cells.count, graph.node_count - graph.cells.count
-    height = np.full(count, -np.inf)
+    height, by = np.full(count, -np.inf), np.full(count, -1)
     closed = graph.catch_node >= n
     if own:
         there = graph.valley_plane[np.maximum(graph.catch_node - n, 0)] if count else graph.catch_node
@@ -299,11 +327,13 @@ def stop_heights(roof: RoofSurface, layout: Layout, graph: FlowGraph, *, own: bo
     row = graph.catch_row[closed]
     at_start = graph.catch_end[closed] == 0
     tip = np.where(at_start[:, None], layout.row_start[row], layout.row_end[row])
+    by[graph.catch_node[closed] - n] = row
     height[graph.catch_node[closed] - n] = roof.planes.to_world(layout.row_plane[row], tip)[:, 2]
     down = np.arange(count)
     chain = (graph.source >= n) & (graph.target >= n)
     down[graph.source[chain] - n] = graph.target[chain] - n
-    return np.asarray(height[_followed(down)])
+    last = _followed(down)
+    return np.asarray(height[last]), by[last]
 
 
 def _followed(down: IntArray) -> IntArray:

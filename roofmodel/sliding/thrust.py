@@ -23,6 +23,7 @@ from roofmodel.sliding.across import turns_aside
 from roofmodel.sliding.arrival import stream_shares
 from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
 from roofmodel.sliding.end_reach import lodges
+from roofmodel.sliding.end_steps import end_steps, lifts
 from roofmodel.sliding.ends import end_bound
 from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow, exit_ends
 from roofmodel.sliding.propagation import Flow, propagate
@@ -151,6 +152,9 @@ class RowForce:
         that snow may lean on; not part of `obstacle_thrust`. None for nothing. [N]
     ahead : (q, k, 2) float or None
         Part of `aside` that may go straight on; None for nothing. [N]
+    end_beyond : (q, r, 2) float or None
+        `end_bound` once rows are a little off their places (`roofmodel.sliding.end_steps`). None where that
+        changes nothing. [N]
     other : (FlowGraph, RowForce) or None
         The other reading of planes taken to turn what comes onto them: part of it goes straight on. None
         where that changes nothing.
@@ -182,6 +186,7 @@ class RowForce:
     landed: Array | None = None
     straight: Array | None = None
     ahead: Array | None = None
+    end_beyond: Array | None = None
     other: tuple[FlowGraph, RowForce] | None = None
 
     def flows(self, graph: FlowGraph) -> tuple[tuple[FlowGraph, RowForce], ...]:
@@ -257,6 +262,8 @@ def _or_ahead(force: RowForce, graph: FlowGraph, other: RowForce) -> RowForce:
     """The force with bounds raised where the other reading of planes that turn snow brings more to a row."""
     ends = np.maximum(force.end_bound, other.end_bound)
     whole = np.minimum((other.thrust + other.aside - force.thrust)[..., 1], 0.0)
+    beyond = [one.end_bound if one.end_beyond is None else one.end_beyond for one in (force, other)]
+    stepped = force.end_beyond is not None or other.end_beyond is not None
     more = np.zeros_like(force.thrust)
     more[..., 1] = np.minimum(whole - force.aside[..., 1], 0.0)
     return replace(
@@ -264,6 +271,7 @@ def _or_ahead(force: RowForce, graph: FlowGraph, other: RowForce) -> RowForce:
         aside=force.aside + more,
         end_bound=ends,
         ahead=more if more.any() or (ends != force.end_bound).any() else None,
+        end_beyond=np.maximum(*beyond) if stepped else None,
         other=(graph, other),
     )
 
@@ -327,6 +335,10 @@ def route(
         obstructions=held.sum(axis=0),
         walls=wall_thrust.sum(axis=0),
     )
+    at_ends = (roof, layout, graph, own_thrust, flow.out, options.end_spreads)
+    ends, beyond, steps = end_bound(*at_ends), None, end_steps(roof, layout, graph)
+    if steps:
+        beyond = np.maximum(ends, end_bound(*at_ends, lifts(steps)))
     box, dam = faces.obstacle >= 0, faces.array >= 0
     array_held = np.zeros((roof.arrays.count, vertical.shape[0]))
     array_held[faces.array[dam]] = held[dam]
@@ -337,7 +349,7 @@ def route(
         thrust=thrust,
         weight=weight,
         own=caught_own.T,
-        end_bound=end_bound(roof, layout, graph, own_thrust, flow.out, options.end_spreads),
+        end_bound=ends,
         exit_edge=edges,
         exit_thrust=exit_thrust.T,
         exit_weight=exit_weight.T,
@@ -356,6 +368,7 @@ def route(
         wall_line=wall_line.T,
         aside=np.zeros_like(thrust) if sent is None else stations(sent)[2],
         straight=_pushed_straight(graph, faces, flow),
+        end_beyond=beyond,
     )
 
 
