@@ -1,4 +1,4 @@
-"""Row ends at valleys that take another stream once rows stand a little off: the checks of their clamps again.
+"""Row ends at valleys that take another stream once rows stand a little off: their clamps checked again.
 
 The step is in the bound at the row's end alone (`roofmodel.sliding.end_steps`), so the rows are solved once
 more under it, where they stand; what a row's few centimeters do besides, strip by strip, is left to

@@ -189,8 +189,10 @@ def softer(analysis: Analysis, rigid: Project, memory: Memory | None = None) -> 
     return worst.utilization / use if use > 0.0 else 1.0
 
 
-def out_of_place(analysis: Analysis) -> Tolerance | None:
-    """The check with rows and clamps off their places by `TOLERANCE`; None where nothing is loaded.
+def out_of_place(analysis: Analysis, step: float | None = None) -> Tolerance | None:
+    """The check with rows and clamps off their places by `step` [m]; None where nothing is loaded.
+
+    `TOLERANCE` where no step is given.
 
     Runs on rigid seams count by `softer`. Rows measured on site are where they are; only their clamps are
     moved then.
@@ -199,7 +201,7 @@ def out_of_place(analysis: Analysis) -> Tolerance | None:
     if worst is None:
         return None
     project, memory = on_rigid_seams(analysis.project), Memory()
-    step = TOLERANCE[project.table.project.units]
+    step = step or TOLERANCE[project.table.project.units]
     rows, fewer, failed, stay = [(float("nan"), "")], set[str](), "", dict[str, str]()
     if project.table.as_built is None:
         ups = [row.up for row in project.table.row]

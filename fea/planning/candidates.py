@@ -187,7 +187,7 @@ class _Demand:
         roof = project.roof
         planes = frozenset(place.plane for place in places if place.level == 0)
         snow = snow_cases(roof, project.site, planes)
-        _, force = slide(roof, snow.cases, layout, project.slide, memory)
+        _, force = slide(roof, snow.cases, layout, project.slide, memory, both=False, ends=False)
         factor = [project_factors(project, case).snow for case in snow.cases]
         sure = (
             project.slide.friction == 0.0

@@ -36,6 +36,8 @@ def deepened(
     seen: Mapping[Path, Checked],
     check: Callable[[Path], Checked],
     most_checks: int,
+    *,
+    first: bool = False,
 ) -> tuple[Found, int]:
     """What is found when only what holds for rows with gaps is concluded from the checks.
 
@@ -50,6 +52,8 @@ def deepened(
         Full check of a path.
     most_checks : int
         Further checks after which what is not done is given as not proven.
+    first : bool
+        Whether any path that passes will do.
 
     Returns
     -------
@@ -64,11 +68,11 @@ def deepened(
     best = found if found.feasible else None
     if best is not None:
         pool.cheaper_than(best.cost)
-    floor, halvings, first, stalled = pool.least_cost(), 0, len(known), 0
+    floor, halvings, before, stalled = pool.least_cost(), 0, len(known), 0
     nearest = min(one.worst for one in known.values())
-    while pool.alive.any() and len(known) - first < most_checks:
+    while pool.alive.any() and len(known) - before < most_checks:
         if best is None:
-            if len(known) - first >= DIVE or stalled >= STALLED:
+            if len(known) - before >= DIVE or stalled >= STALLED:
                 break
             path = pool.evenest(np.inf)
         elif halvings < HALVINGS and best.cost - floor > CLOSE * best.cost:
@@ -87,13 +91,15 @@ def deepened(
         if checked.worst <= 1.0 + SLACK:
             best = Found(path, True, False, pool.price(path), checked)
             pool.cheaper_than(best.cost)
+            if first:
+                break
         elif best is not None and halvings and best.cost - floor > CLOSE * best.cost:
             floor = max(floor, min(0.5 * (best.cost + floor), best.cost))
     proven = pool.complete and not pool.alive.any()
     if best is None:
         path = min(known, key=lambda one: known[one].worst)
         best = Found(path, False, proven, pool.price(path), known[path])
-    return Found(best.path, best.feasible, proven, best.cost, best.checked), len(known) - first
+    return Found(best.path, best.feasible, proven, best.cost, best.checked), len(known) - before
 
 
 @dataclass
@@ -194,15 +200,18 @@ class _Pool:
             at = np.flatnonzero(self.alive & levels[self.level[:, i]] & options[self.option[:, i]])
             rest = self.level[at, i + 1 :]
             count = (rest < h).sum(axis=1)
-            fails = count == 0
+            self.alive[at[count == 0]] = False
             for q in range(1, min(len(above), width - 1 - i) + 1):
-                mine = rest[:, :q]
-                kind = np.append(self.kind, -1)[mine]
+                of = count == q
+                mine, own = rest[of, :q], at[of]
+                kind = self.kind[mine]
                 for pick in itertools.combinations(range(len(above)), q):
+                    if not len(own):
+                        break
                     less = above[list(pick)]
                     higher = ((mine >= less) & (kind == self.kind[less])).all(axis=1)
-                    fails |= (count == q) & higher
-            self.alive[at[fails]] = False
+                    self.alive[own[higher]] = False
+                    mine, kind, own = mine[~higher], kind[~higher], own[~higher]
 
 
 def _kinds(ladder: Ladder) -> IntArray:

@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, analyze
@@ -17,20 +16,18 @@ from fea.planning.checking import HEIGHT, checked, path_rows
 from fea.planning.failing import LEAK, LOOSE, failure_words, forbidden_words, limits_excess
 from fea.planning.ladder import Checked, Found, Ladder, Path
 from fea.planning.opened import opened_words
+from fea.planning.passing import passing_by
 from fea.planning.places import MOST_LEVELS, has_ends, lowest_distance, rail_choices
 from fea.planning.search import search
 from fea.planning.slivers import without_slivers
 from fea.planning.steady import steadied
 from fea.planning.thinning import thinned
-from fea.planning.threats import Threats, find_threats, threatening, upstream
+from fea.planning.threats import Threats, find_threats
 from fea.refining import only_strips_fail, with_narrower_strips
 from fea.sensitivity import Tolerance
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project, with_rows
-from roofmodel.project.plan_schema import ProtectTable
 from roofmodel.project.schema import RowTable
-from roofmodel.sliding.split import snow_within
-from roofmodel.surface import FLAT_SLOPE
 from roofmodel.units import SYSTEMS
 
 Array = NDArray[np.float64]
@@ -83,6 +80,8 @@ class Plan:
         What the rows do off their places by the tolerance; None where they do not pass or nothing is loaded.
     moved : float
         How far rows above the lowest were moved up the slope from the cheapest places to bear that. [m]
+    closer : tuple of str
+        Rows that got closer clamps than the cheapest ones to bear that.
     """
 
     threats: Threats
@@ -104,12 +103,13 @@ class Plan:
     cautions: tuple[str, ...] = ()
     place: Tolerance | None = None
     moved: float = 0.0
+    closer: tuple[str, ...] = ()
 
     @property
     def proven(self) -> bool:
         """Whether nothing cheaper passes among what `fea.planning.candidates` offers."""
         found = all(one.proven and one.feasible for _, one in self.groups)
-        return found and not self.thinned and not self.moved
+        return found and not self.thinned and not self.moved and not self.closer
 
     @property
     def excess(self) -> float:
@@ -160,28 +160,35 @@ def plan_rows(
     plan = _nearest(project, threats, options, most_checks, tell)
     plan = replace(plan, cautions=too_wide_words(plan.analysis.project))
     if plan.passed:
-        return _steady(plan)
+        return _steady(plan, min(options))
     if not plan.failure or plan.excess <= 1.0 + LOOSE or every is not None:
         return plan
     if any(one.name == HEIGHT and (one.utilization > 1.0).any() for one in plan.analysis.limits):
         return plan  # the failure says what mends that
 
-    return replace(plan, advice=opened_words(project, plan.analysis.project, threats, tell))
+    return replace(plan, advice=opened_words(project, plan.analysis, threats, tell))
 
 
-def _steady(plan: Plan) -> Plan:
-    """The plan with what its rows do off their places; rows moved a little where that mends it."""
-    steady = steadied(plan.analysis, plan.rows, plan.threats)
-    if not steady.moved:
+def _steady(plan: Plan, closest: int) -> Plan:
+    """The plan with what its rows do off their places; a little other rows where these mend it."""
+    steady = steadied(plan.analysis, plan.rows, plan.threats, closest)
+    if not steady.moved and not steady.closer:
         return replace(plan, place=steady.place)
     project, layout = steady.analysis.project, steady.analysis.project.layout
     units = SYSTEMS[project.table.project.units]
     by, way = units.text(abs(steady.moved), "size"), "higher" if steady.moved > 0.0 else "lower"
     off = units.text(steady.place.step, "size") if steady.place else ""
-    note = (
-        f"Rows above the lowest stand {by} {way} than at first: from there, {off} higher or lower took an "
-        "attachment over its limit, from here not."
-    )
+    notes = []
+    if steady.moved:
+        notes.append(
+            f"Rows above the lowest stand {by} {way} than at first: from there, {off} higher or lower took "
+            "an attachment over its limit, from here not."
+        )
+    if steady.closer:
+        notes.append(
+            f"Closer clamps than at first on {', '.join(steady.closer)}: a little off its place such a row "
+            "takes another stream of its valley, which took a clamp over its limit."
+        )
     length, clamps = float(layout.row_length.sum()), len(layout.clamp_name)
     moved = replace(
         plan,
@@ -189,11 +196,12 @@ def _steady(plan: Plan) -> Plan:
         analysis=steady.analysis,
         place=steady.place,
         moved=steady.moved,
+        closer=steady.closer,
         length=length,
         clamps=clamps,
         cost=_cost(project, length, clamps, len(steady.rows)),
         passing_by=passing_by(steady.analysis, plan.threats),
-        notes=(*plan.notes, note),
+        notes=(*plan.notes, *notes),
     )
     return (
         plan if moved.passing_by > LEAK else replace(moved, cautions=too_wide_words(moved.analysis.project))
@@ -381,40 +389,6 @@ def _shares(ladder: Ladder, path: Path) -> bool:
     """Whether rows of one level of a path have one clamp spacing because nothing else was looked for."""
     on = [[place.plane for place in ladder.places[level]] for level, _ in path]
     return ladder.together or any(len(set(planes)) < len(planes) for planes in on)
-
-
-def passing_by(analysis: Analysis, threats: Threats) -> float:
-    """Part of the threatening snow that runs past the rows, from above the lowest of its plane. [-].
-
-    Rows count as one seam longer at each end than they are, as for `Layout.row_full`.
-    """
-    project, graph = analysis.project, analysis.graph
-    cells, layout = graph.cells, project.layout
-    moves = np.ones(cells.count, dtype=bool)
-    marks: list[ProtectTable | None] = [*project.table.protect] or [None]
-    reached = np.zeros(cells.count, dtype=bool)
-    for flow, _ in analysis.force.flows(graph):
-        hits = np.any([threatening(project, flow, threats.throw, mark, moves) for mark in marks], axis=0)
-        reached |= upstream(flow, hits)[: cells.count]
-    planes, spacing = project.roof.planes, project.panel.seam_spacing
-    line = np.full(planes.count, -np.inf)
-    for eave in threats.eaves:
-        line[eave.plane] = max(line[eave.plane], eave.v)
-    ends = np.stack([layout.row_start, layout.row_end], axis=1)
-    first = np.full(planes.count, np.inf)
-    np.minimum.at(first, layout.row_plane, ends[..., 1].min(axis=1))
-    line = np.where(np.isfinite(first), np.maximum(first, line), line)
-    regions = {}
-    for plane in np.unique(cells.plane[reached & (planes.slope[cells.plane] > FLAT_SLOPE)]).tolist():
-        u_low, v_low, u_high, v_high = planes.outline[plane].bounds
-        own = ends[layout.row_plane == plane]
-        left, right = own[..., 0].min(axis=1) - spacing, own[..., 0].max(axis=1) + spacing
-        held = shapely.box(left, own[..., 1].min(axis=1), right, v_high + 1.0)
-        above = shapely.box(u_low - 1.0, max(line[plane], v_low - 1.0), u_high + 1.0, v_high + 1.0)
-        regions[plane] = shapely.difference(above, shapely.union_all(held))
-    each = analysis.force.cell_pressure * cells.plan_area
-    passing = snow_within(project.roof, cells, analysis.snow.cases, each, regions)
-    return float(passing[:, reached].sum(axis=1).max(initial=0.0)) / threats.weight
 
 
 def _tried(project: Project, choices: Sequence[Ladder], checks: int, sure: bool) -> tuple[str, ...]:

@@ -94,6 +94,7 @@ def search(
     check: Callable[[list[Path]], list[Checked]],
     *,
     even: bool = False,
+    first: bool = False,
     most_checks: int = 400,
 ) -> tuple[list[Found], int]:
     """Best path of every group.
@@ -105,6 +106,8 @@ def search(
         Full check of one path for each group at a time.
     even : bool
         Of the cheapest paths the one whose most used row is used least, by check.
+    first : bool
+        Whether any path that passes will do, be it cheap or not.
     most_checks : int
         Checks after which what is not done is given as not proven.
 
@@ -136,13 +139,15 @@ def search(
         proven = state.done and not state.doubted
         found.append(Found(path, feasible, proven, state.path_cost(path), checked))
     for number, state in enumerate(states):
-        if state.ladder.open:
+        if state.ladder.open and not (first and found[number].feasible):
 
             def check_one(path: Path, number: int = number) -> Checked:
                 return check([path if k == number else one.path for k, one in enumerate(found)])[number]
 
             most = min(MORE_CHECKS, most_checks - checks)
-            found[number], more = deepened(state.ladder, found[number], state.seen, check_one, most)
+            found[number], more = deepened(
+                state.ladder, found[number], state.seen, check_one, most, first=first
+            )
             checks += more
     return found, checks
 

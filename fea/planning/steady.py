@@ -2,6 +2,7 @@
 
 The check of a place says nothing of the place beside it: a load may rise in a step, so that rows that pass
 fail when they stand a little higher. Rows above the lowest ones are then moved together by a few centimeters.
+Rows that exceed once a valley's other stream comes to their end (`fea.off_place`) get closer clamps.
 """
 
 from __future__ import annotations
@@ -19,16 +20,21 @@ from roofmodel.errors import InputError
 from roofmodel.project.load import Project, with_rows
 from roofmodel.project.schema import RowTable
 
-MOVES = (-1, 1, -2, 2)  # of the tolerance
+MOVES = (-1, 1, -2, 2)  # of the tolerance that a check tells
+HELD = {"SI": 0.05, "US": 0.0508}  # what a plan holds: hands on a roof (judgment, common practice) [m]
 
 
 class Steady(NamedTuple):
-    """Rows, their check, what they do off their places, and how far they were moved up the slope. [m]."""
+    """Rows, their check, what they do off their places, and how far they were moved up the slope. [m].
+
+    `closer` names rows whose clamps stand closer than found at first.
+    """
 
     rows: tuple[RowTable, ...]
     analysis: Analysis
     place: Tolerance | None
     moved: float
+    closer: tuple[str, ...] = ()
 
 
 def exceeds(place: Tolerance | None) -> bool:
@@ -36,8 +42,17 @@ def exceeds(place: Tolerance | None) -> bool:
     return place is not None and any(use > 1.0 for use in (place.rows, place.clamps))  # NaN is not
 
 
-def steadied(analysis: Analysis, rows: tuple[RowTable, ...], threats: Threats) -> Steady:
-    """Planned rows off their places, and, where that exceeds a limit, all above the lowest moved a little.
+def over_steps(analysis: Analysis) -> set[str]:
+    """Rows that keep their limits, but not once they take a valley's other stream."""
+    return {analysis.project.layout.row_name[one.step.row] for one in analysis.off_place if one.exceeds}
+
+
+def steadied(
+    analysis: Analysis, rows: tuple[RowTable, ...], threats: Threats, closest: int | None = None
+) -> Steady:
+    """Planned rows off their places by `HELD`, and, where that exceeds a limit, what bears that better.
+
+    All above the lowest moved a little, or closer clamps.
 
     Parameters
     ----------
@@ -45,14 +60,18 @@ def steadied(analysis: Analysis, rows: tuple[RowTable, ...], threats: Threats) -
         Of the rows, which pass.
     rows : tuple of RowTable
     threats : Threats
+    closest : int, optional
+        Rows that exceed where a valley's other stream comes to them get clamps on every so many-th seam.
 
     Returns
     -------
     Steady
         The rows as they are where they bear their tolerance, or where nothing near by does better.
     """
-    place, project = out_of_place(analysis), analysis.project
-    best = Steady(rows, analysis, place, 0.0)
+    held = HELD[analysis.project.table.project.units]
+    analysis, rows, closer = _with_closer(analysis, rows, closest)
+    place, project = out_of_place(analysis, held), analysis.project
+    best = Steady(rows, analysis, place, 0.0, closer)
     if place is None or not place.rows > 1.0:
         return best
     lowest, unit = lowest_rows(project, threats), unit_of(project)
@@ -68,10 +87,30 @@ def steadied(analysis: Analysis, rows: tuple[RowTable, ...], threats: Threats) -
             continue
         if other is None:
             continue
-        there = out_of_place(other)
-        if there is not None and there.rows <= 1.0 and not exceeds(there):
-            return Steady(moved, other, there, times * step)
+        there = out_of_place(other, held)
+        if there is None or exceeds(there) or not there.rows <= 1.0:
+            continue
+        if len(over_steps(other)) <= len(over_steps(analysis)):
+            return Steady(moved, other, there, times * step, closer)
     return best
+
+
+def _with_closer(
+    analysis: Analysis, rows: tuple[RowTable, ...], closest: int | None
+) -> tuple[Analysis, tuple[RowTable, ...], tuple[str, ...]]:
+    """Rows that are over past a step with closer clamps, where fewer are over then; else as they are."""
+    over = over_steps(analysis)
+    names = tuple(row.name for row in rows if row.name in over and closest and row.every > closest)
+    if not names:
+        return analysis, rows, ()
+    changed = tuple(r.model_copy(update={"every": closest}) if r.name in names else r for r in rows)
+    try:
+        other = _checked(analysis.project, changed)
+    except InputError:  # no clamps can stand so
+        return analysis, rows, ()
+    if other is None or len(over_steps(other)) >= len(over):
+        return analysis, rows, ()
+    return other, changed, names
 
 
 def _checked(project: Project, rows: tuple[RowTable, ...]) -> Analysis | None:

@@ -118,21 +118,21 @@ def build_cells(
         )
         for plane in range(roof.planes.count)
     ]
-    return _join(parts, roof.planes)
+    return _join(parts, layout, roof.planes)
 
 
-def plane_key(layout: Layout, plane: int, marks: Array) -> tuple[int, bytes, bytes, bytes, bytes]:
-    """What a plane's cells depend on beside the roof: its rows by number and place, clamps, strip marks."""
+def plane_key(layout: Layout, plane: int, marks: Array) -> tuple[int, bytes, bytes, bytes]:
+    """What a plane's cells depend on beside the roof: the places of its rows and clamps, strip marks."""
     rows = np.flatnonzero(layout.row_plane == plane)
     clamps = layout.clamp_uv[layout.row_plane[layout.clamp_row] == plane]
     ends = np.stack([layout.row_start[rows], layout.row_end[rows]])
-    return plane, rows.tobytes(), ends.tobytes(), clamps.tobytes(), marks.tobytes()
+    return plane, ends.tobytes(), clamps.tobytes(), marks.tobytes()
 
 
 def _plane_part(
     roof: RoofSurface, layout: Layout, faces: Faces, plane: int, strips: tuple[float, Array]
 ) -> dict[str, Any]:
-    """Cells of one plane with their outlines on plan; strips by width and marks."""
+    """Cells of one plane with their outlines on plan; strips by width and marks, rows as counted on it."""
     part = _plane_cells(roof, layout, faces, plane, strips)
     ring = part["corners"][:, [0, 1, 2, 3, 0]]
     world = roof.planes.to_world(plane, ring.reshape(-1, 2)).reshape(-1, 5, 3)
@@ -217,7 +217,7 @@ def _plane_segments(roof: RoofSurface, layout: Layout, faces: Faces, plane: int,
     number = [len(edges), len(rows), len(levels), len(glass), len(boxes)]
     kind = np.repeat([OUTLINE, ROW, LEVEL, GLASS, FACE], number)
     row = np.full(len(ends), -1)
-    row[kind == ROW] = rows
+    row[kind == ROW] = np.arange(len(rows))
     row[kind == FACE] = boxes
     flipped = ends[:, 0, 0] > ends[:, 1, 0]
     ends[flipped] = ends[flipped, ::-1]
@@ -307,16 +307,19 @@ def _area(corners: Array) -> Array:
     return 0.5 * width * (left + right)
 
 
-def _join(parts: list[dict[str, Any]], planes: Planes) -> Cells:
+def _join(parts: list[dict[str, Any]], layout: Layout, planes: Planes) -> Cells:
     offset = np.cumsum([0, *(len(part["plane"]) for part in parts)])[:-1]
     joined = {key: np.concatenate([part[key] for part in parts]) for key in parts[0]}
     start = np.repeat(offset, [len(part["plane"]) for part in parts])
     plane = joined["plane"]
     area = _area(joined["corners"])
+    rows = np.argsort(layout.row_plane, kind="stable")
+    first = np.searchsorted(layout.row_plane[rows], plane)
+    lower = np.append(rows, -1)[np.where(joined["lower_row"] >= 0, first + joined["lower_row"], -1)]
     return Cells(
         plane=plane,
         corners=joined["corners"],
-        lower_row=joined["lower_row"],
+        lower_row=lower,
         lower_face=joined["lower_face"],
         array=joined["array"],
         lower_edge=joined["lower_edge"],

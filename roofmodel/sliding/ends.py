@@ -245,7 +245,8 @@ class _Strips:
     """Cell (n,) at whose foot each cell's strip ends, and the row that holds the strip, -1 for none.
 
     `stops` is the height at which a row closes the stream of each valley piece (m,), `own` that at which
-    one of the piece's own plane does [m], `stops_by` and `own_by` are the rows.
+    one of the piece's own plane does [m], `stops_by` and `own_by` are the rows. `middle` (n, 2) is that of
+    each cell's corners, `top` (n,) its highest v. [m]
     """
 
     last: IntArray
@@ -254,6 +255,8 @@ class _Strips:
     holder: IntArray
     stops_by: IntArray
     own_by: IntArray
+    middle: Array
+    top: Array
 
     def below(self, row: int, by: float) -> _Strips:
         """The same with all other rows so much lower against one of them. [m]."""
@@ -264,7 +267,9 @@ class _Strips:
 def _strips(roof: RoofSurface, layout: Layout, graph: FlowGraph) -> _Strips:
     last, holder = _strip_ends(graph)
     stops, own = stopping(roof, layout, graph), stopping(roof, layout, graph, own=True)
-    return _Strips(last, stops[0], own[0], holder, stops[1], own[1])
+    corners = graph.cells.corners
+    middle, top = corners.mean(axis=1), corners[:, 2:, 1].max(axis=1)
+    return _Strips(last, stops[0], own[0], holder, stops[1], own[1], middle, top)
 
 
 def _beside(
@@ -279,10 +284,9 @@ def _beside(
     start, end = layout.row_start[row], layout.row_end[row]
     tip, sign = (end, 1.0) if which else (start, -1.0)
     rate = (end[1] - start[1]) / (end[0] - start[0])
-    middle = cells.corners.mean(axis=1)
-    line = start[1] + rate * (middle[:, 0] - start[0])
-    above = (cells.plane == layout.row_plane[row]) & (cells.corners[:, 2:, 1].max(axis=1) > line)
-    index = np.flatnonzero(above & (sign * (middle[:, 0] - tip[0]) > 0.0))
+    across = strips.middle[:, 0]
+    above = (cells.plane == layout.row_plane[row]) & (strips.top > start[1] + rate * (across - start[0]))
+    index = np.flatnonzero(above & (sign * (across - tip[0]) > 0.0))
     last = strips.last[index]
     feet = cells.corners[last, :2]
     over = feet[..., 1] - (start[1] + rate * (feet[..., 0] - start[0])) - MERGE

@@ -220,6 +220,7 @@ def slide(
     memory: Memory | None = None,
     *,
     both: bool = True,
+    ends: bool = True,
 ) -> tuple[FlowGraph, RowForce]:
     """Send every case down the roof.
 
@@ -233,6 +234,8 @@ def slide(
         Keeps what belongs to planes whose rows do not move.
     both : bool
         False leaves `RowForce.other` out, and what of it the bounds count.
+    ends : bool
+        False leaves `RowForce.end_bound` at 0.
 
     Returns
     -------
@@ -250,11 +253,11 @@ def slide(
         for plane in range(roof.planes.count)
     ]
     vertical = _snow_on_cells(cases, cells, keys, memory)
-    force = route(roof, layout, graph, vertical, options)
+    force = route(roof, layout, graph, vertical, options, ends=ends)
     if both and turns_aside(roof):
         other = build_flow(roof, layout, cells, options.valley_spread, ahead=True)
         if len(other.across.cell) > len(graph.across.cell):
-            force = _or_ahead(force, other, route(roof, layout, other, vertical, options))
+            force = _or_ahead(force, other, route(roof, layout, other, vertical, options, ends=ends))
     return graph, force
 
 
@@ -299,7 +302,13 @@ def _forces_and_cases(
 
 
 def route(
-    roof: RoofSurface, layout: Layout, graph: FlowGraph, vertical: Array, options: SlideOptions
+    roof: RoofSurface,
+    layout: Layout,
+    graph: FlowGraph,
+    vertical: Array,
+    options: SlideOptions,
+    *,
+    ends: bool = True,
 ) -> RowForce:
     """Route the vertical snow force (q, n) of the cells [N] down the graph; see `slide`."""
     cells = graph.cells
@@ -335,10 +344,11 @@ def route(
         obstructions=held.sum(axis=0),
         walls=wall_thrust.sum(axis=0),
     )
-    at_ends = (roof, layout, graph, own_thrust, flow.out, options.end_spreads)
-    ends, beyond, steps = end_bound(*at_ends), None, end_steps(roof, layout, graph)
-    if steps:
-        beyond = np.maximum(ends, end_bound(*at_ends, lifts(steps)))
+    bound, beyond = np.zeros((vertical.shape[0], len(layout.row_name), 2)), None
+    if ends:
+        at_ends = (roof, layout, graph, own_thrust, flow.out, options.end_spreads)
+        bound, steps = end_bound(*at_ends), end_steps(roof, layout, graph)
+        beyond = np.maximum(bound, end_bound(*at_ends, lifts(steps))) if steps else None
     box, dam = faces.obstacle >= 0, faces.array >= 0
     array_held = np.zeros((roof.arrays.count, vertical.shape[0]))
     array_held[faces.array[dam]] = held[dam]
@@ -349,7 +359,7 @@ def route(
         thrust=thrust,
         weight=weight,
         own=caught_own.T,
-        end_bound=ends,
+        end_bound=bound,
         exit_edge=edges,
         exit_thrust=exit_thrust.T,
         exit_weight=exit_weight.T,

@@ -12,7 +12,8 @@ from fea.checks.grip_edges import grips_at_edges
 from fea.planning import plan as planning
 from fea.planning.candidates import ladders
 from fea.planning.checking import path_rows, row_use, strip_use
-from fea.planning.plan import passing_by, plan_rows
+from fea.planning.passing import passing_by
+from fea.planning.plan import plan_rows
 from fea.planning.threats import find_threats
 from roofmodel.errors import InputError
 from roofmodel.memory import Memory

@@ -128,7 +128,7 @@ def test_what_stands_in_the_way_is_named_and_true(tmp_path, rules, field):
 def test_a_plan_says_what_its_rows_do_off_their_places(tmp_path):
     plan = plan_rows(project(tmp_path, gable(ROWS="")))
     assert plan.passed
-    assert plan.place == out_of_place(plan.analysis)
+    assert plan.place == out_of_place(plan.analysis, 0.05)
 
 
 def test_rows_that_do_not_bear_their_tolerance_are_moved(tmp_path, monkeypatch):
@@ -138,9 +138,9 @@ def test_rows_that_do_not_bear_their_tolerance_are_moved(tmp_path, monkeypatch):
     ups = [one.up for one in found.rows]
     assert len(set(ups)) > 1
 
-    def near_a_step(analysis):
+    def near_a_step(analysis, step):
         high = max(one.up for one in analysis.project.table.row)
-        return replace(out_of_place(analysis), rows=1.2 if high > max(ups) - 0.01 else 0.9)
+        return replace(out_of_place(analysis, step), rows=1.2 if high > max(ups) - 0.01 else 0.9)
 
     monkeypatch.setattr(steady, "out_of_place", near_a_step)
     moved = steady.steadied(found.analysis, found.rows, found.threats)
