@@ -98,19 +98,22 @@ def steadied(
 def _with_closer(
     analysis: Analysis, rows: tuple[RowTable, ...], closest: int | None
 ) -> tuple[Analysis, tuple[RowTable, ...], tuple[str, ...]]:
-    """Rows that are over past a step with closer clamps, where fewer are over then; else as they are."""
+    """Rows that are over past a step with closer clamps, those that this mends; else as they are."""
     over = over_steps(analysis)
-    names = tuple(row.name for row in rows if row.name in over and closest and row.every > closest)
-    if not names:
-        return analysis, rows, ()
-    changed = tuple(r.model_copy(update={"every": closest}) if r.name in names else r for r in rows)
-    try:
-        other = _checked(analysis.project, changed)
-    except InputError:  # no clamps can stand so
-        return analysis, rows, ()
-    if other is None or len(over_steps(other)) >= len(over):
-        return analysis, rows, ()
-    return other, changed, names
+    names = {row.name for row in rows if row.name in over and closest and row.every > closest}
+    for _ in range(2):  # at most once more, without those that closer clamps do not mend
+        if not names:
+            break
+        changed = tuple(r.model_copy(update={"every": closest}) if r.name in names else r for r in rows)
+        try:
+            other = _checked(analysis.project, changed)
+        except InputError:  # no clamps can stand so
+            break
+        left = names if other is None else over_steps(other)
+        if other is not None and not names & left and left < over:
+            return other, changed, tuple(row.name for row in rows if row.name in names)
+        names -= left
+    return analysis, rows, ()
 
 
 def _checked(project: Project, rows: tuple[RowTable, ...]) -> Analysis | None:
