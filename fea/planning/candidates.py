@@ -17,7 +17,7 @@ from fea.planning.threats import Threats
 from fea.rails.rows import loose_rows
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout
-from roofmodel.memory import Memory
+from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project
 from roofmodel.project.placement import place_rows
 from roofmodel.sliding.thrust import ValleyThrust, slide
@@ -186,7 +186,7 @@ class _Demand:
     def of(cls, project: Project, places: list[Place], layout: Layout, memory: Memory | None) -> _Demand:
         roof = project.roof
         planes = frozenset(place.plane for place in places if place.level == 0)
-        snow = snow_cases(roof, project.site, planes)
+        snow = recall(memory, ("snow cases", planes), lambda: snow_cases(roof, project.site, planes))
         _, force = slide(roof, snow.cases, layout, project.slide, memory, both=False, ends=False)
         factor = [project_factors(project, case).snow for case in snow.cases]
         sure = (

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from fea.analysis import Analysis, analyze
-from fea.moving import on_rigid_seams, prepare
+from fea.moving import Prepared, on_rigid_seams
 from fea.planning.apart import gaps, most_rows
 from fea.planning.candidates import ladders
 from fea.planning.checking import checked, path_rows, row_use
@@ -20,6 +20,7 @@ from fea.planning.places import has_ends, lowest_rows
 from fea.planning.search import search
 from fea.planning.threats import Threats
 from roofmodel.errors import InputError
+from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
 from roofmodel.units import SYSTEMS
 
@@ -33,7 +34,9 @@ TRIALS = 40  # full checks of one search
 Tell = Callable[[str], None]
 
 
-def opened_words(project: Project, best: Analysis, threats: Threats, tell: Tell | None) -> str:
+def opened_words(
+    project: Project, best: Analysis, threats: Threats, tell: Tell | None, memory: Memory
+) -> str:
     """What to open in the table plan so that rows are found, each found by a search; or that nothing does.
 
     Parameters
@@ -44,6 +47,8 @@ def opened_words(project: Project, best: Analysis, threats: Threats, tell: Tell 
     threats : Threats
     tell : callable or None
         Is told in words how far the search has come.
+    memory : Memory
+        Of the searches before, on rigid seams.
     """
     plan, placed = project.table.plan, best.project
     everything = {
@@ -59,7 +64,7 @@ def opened_words(project: Project, best: Analysis, threats: Threats, tell: Tell 
         table = project.table.plan.model_copy(update=fields)
         other = replace(project, table=project.table.model_copy(update={"plan": table}))
         try:
-            found = _first_passing(other, threats, tell, full=full)
+            found = _first_passing(other, threats, tell, memory, full=full)
         except InputError:  # rows that cannot stand
             continue
         if found is not None and ("eave_distance" not in fields or _keeps(found, threats)):
@@ -73,10 +78,12 @@ def opened_words(project: Project, best: Analysis, threats: Threats, tell: Tell 
     )
 
 
-def _first_passing(project: Project, threats: Threats, tell: Tell | None, *, full: bool) -> Project | None:
+def _first_passing(
+    project: Project, threats: Threats, tell: Tell | None, memory: Memory, *, full: bool
+) -> Project | None:
     """The project with the first rows that a search finds to keep every limit; None if it finds none."""
     rigid, every = on_rigid_seams(project), tuple(sorted(set(project.table.plan.every)))
-    prepared = prepare(rigid)
+    prepared = Prepared(rigid, memory)
     choices = ladders(rigid, threats, every, prepared.memory, full=full)
     done = 0
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis, analyze
-from fea.moving import on_rigid_seams, prepare
+from fea.moving import Prepared, on_rigid_seams
 from fea.planning.apart import too_wide_words
 from fea.planning.candidates import FOOT, ladders
 from fea.planning.checking import HEIGHT, checked, path_rows
@@ -26,6 +27,7 @@ from fea.planning.threats import Threats, find_threats
 from fea.refining import only_strips_fail, with_narrower_strips
 from fea.sensitivity import Tolerance
 from roofmodel.errors import InputError
+from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
 from roofmodel.project.schema import RowTable
 from roofmodel.units import SYSTEMS
@@ -122,6 +124,16 @@ class Plan:
         return not self.failure and self.analysis.passed
 
 
+class _Task(NamedTuple):
+    """What stays while rows are looked for: arguments of `plan_rows`, and what checks need again."""
+
+    threats: Threats
+    every: tuple[int, ...]
+    most_checks: int
+    tell: Callable[[str], None] | None
+    memory: Memory
+
+
 def plan_rows(
     project: Project,
     tell: Callable[[str], None] | None = None,
@@ -157,7 +169,8 @@ def plan_rows(
     known = options if every is None else range(1, max(options) + 1)
     project = _with_plan(project, every=list(known))
     threats = without_slivers(project, find_threats(project))
-    plan = _nearest(project, threats, options, most_checks, tell)
+    task = _Task(threats, options, most_checks, tell, Memory())
+    plan = _nearest(project, task)
     plan = replace(plan, cautions=too_wide_words(plan.analysis.project))
     if plan.passed:
         return _steady(plan, min(options))
@@ -166,7 +179,7 @@ def plan_rows(
     if any(one.name == HEIGHT and (one.utilization > 1.0).any() for one in plan.analysis.limits):
         return plan  # the failure says what mends that
 
-    return replace(plan, advice=opened_words(project, plan.analysis, threats, tell))
+    return replace(plan, advice=opened_words(project, plan.analysis, threats, tell, task.memory))
 
 
 def _steady(plan: Plan, closest: int) -> Plan:
@@ -210,20 +223,17 @@ def _steady(plan: Plan, closest: int) -> Plan:
 
 def _nearest(
     project: Project,
-    threats: Threats,
-    every: tuple[int, ...],
-    most_checks: int,
-    tell: Callable[[str], None] | None,
+    task: _Task,
 ) -> Plan:
     """Rows at the steps asked for; at finer ones where these do not pass and none were asked for."""
-    plan = _shorter_or_whole(project, threats, every, most_checks, tell)
-    step = _finer_step(project, threats)
+    plan = _shorter_or_whole(project, task)
+    step = _finer_step(project, task.threats)
     if not plan.failure or project.table.plan.step is not None or plan.excess > FAR:
         return plan
     finer = _with_plan(project, step=step)
     try:
         nearer = plan.full if plan.gaps else None
-        closer = _shorter_or_whole(finer, threats, every, most_checks, tell, nearer)
+        closer = _shorter_or_whole(finer, task, nearer)
     except InputError:  # what cannot be does not take away what was found
         return plan
     if closer.failure and closer.excess >= plan.excess:
@@ -240,10 +250,7 @@ def _with_plan(project: Project, **fields: object) -> Project:
 
 def _shorter_or_whole(
     project: Project,
-    threats: Threats,
-    every: tuple[int, ...],
-    most_checks: int,
-    tell: Callable[[str], None] | None,
+    task: _Task,
     only: bool | None = None,
 ) -> Plan:
     """Rows as far as snow threatens; on to the ends of their planes where these pass or come nearer to it.
@@ -251,13 +258,13 @@ def _shorter_or_whole(
     `only` takes the first (False) or the second (True) alone.
     """
     if only is not None:
-        return _narrowed(project, threats, every, most_checks, tell, full=only)
-    plan = _narrowed(project, threats, every, most_checks, tell, full=False)
+        return _narrowed(project, task, full=only)
+    plan = _narrowed(project, task, full=False)
     partial = any(has_ends(row) for row in plan.rows)
     if not plan.failure or not partial:
         return plan
     try:
-        whole = _narrowed(project, threats, every, most_checks, tell, full=True)
+        whole = _narrowed(project, task, full=True)
     except InputError:
         return plan
     if whole.failure and whole.excess >= plan.excess:
@@ -274,20 +281,18 @@ def _finer_step(project: Project, threats: Threats) -> float:
 
 def _narrowed(
     project: Project,
-    threats: Threats,
-    every: tuple[int, ...],
-    most_checks: int,
-    tell: Callable[[str], None] | None,
+    task: _Task,
     *,
     full: bool,
 ) -> Plan:
     """The search with strips as narrow as the self-audit of its result asks for."""
-    plan = _search(project, threats, every, most_checks, tell, full=full)
+    plan = _search(project, task, full=full)
     for _ in range(NARROWINGS):
         if plan.analysis.exceeded or not only_strips_fail(plan.analysis):
             return plan
         project, words = with_narrower_strips(project)
-        plan = _again(plan, project) or _search(project, threats, every, most_checks, tell, full=full)
+        task = task._replace(memory=Memory())
+        plan = _again(plan, project) or _search(project, task, full=full)
         note = f"The self-audit asked for narrower strips: analysis.strip_width is now {words}."
         plan = replace(plan, notes=(*plan.notes, note))
     return plan
@@ -307,15 +312,13 @@ def _again(plan: Plan, project: Project) -> Plan | None:
 
 def _search(
     project: Project,
-    threats: Threats,
-    every: tuple[int, ...],
-    most_checks: int,
-    tell: Callable[[str], None] | None,
+    task: _Task,
     *,
     full: bool,
 ) -> Plan:
+    threats, every, tell = task.threats, task.every, task.tell
     rigid = on_rigid_seams(project)
-    prepared = prepare(rigid)
+    prepared = Prepared(rigid, task.memory)
     choices = ladders(rigid, threats, every, prepared.memory, full=full)
     done = 0
     spacing = f", clamps {every[0]} seam{'s' * (every[0] > 1)} apart" if len(every) == 1 else ""
@@ -328,7 +331,7 @@ def _search(
         return checked(prepared, choices, every, paths)
 
     plan = project.table.plan
-    found, checks = search(choices, check, even=plan.goal == "even", most_checks=most_checks)
+    found, checks = search(choices, check, even=plan.goal == "even", most_checks=task.most_checks)
     paths = [one.path for one in found]
     changes, tries = (
         thinned(prepared, choices, every, paths) if all(one.feasible for one in found) else ({}, 0)
@@ -361,7 +364,7 @@ def _search(
             *threats.notes,
             *tried,
             *closer_words(rows, every),
-            *_notes(project, threats, by_group, checks >= most_checks),
+            *_notes(project, threats, by_group, checks >= task.most_checks),
         ),
         shared=any(_shares(ladder, one.path) for ladder, one in zip(choices, found, strict=True)),
         thinned=bool(changes),

@@ -17,6 +17,7 @@ from fea.planning.places import TOP_GAP, lowest_rows, unit_of
 from fea.planning.threats import Threats
 from fea.sensitivity import TOLERANCE, Tolerance, out_of_place
 from roofmodel.errors import InputError
+from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
 from roofmodel.project.schema import RowTable
 
@@ -68,9 +69,9 @@ def steadied(
     Steady
         The rows as they are where they bear their tolerance, or where nothing near by does better.
     """
-    held = HELD[analysis.project.table.project.units]
+    held, memory = HELD[analysis.project.table.project.units], Memory()
     analysis, rows, closer = _with_closer(analysis, rows, closest)
-    place, project = out_of_place(analysis, held), analysis.project
+    place, project = out_of_place(analysis, held, memory), analysis.project
     best = Steady(rows, analysis, place, 0.0, closer)
     if place is None or not place.rows > 1.0:
         return best
@@ -87,7 +88,7 @@ def steadied(
             continue
         if other is None:
             continue
-        there = out_of_place(other, held)
+        there = out_of_place(other, held, memory)
         if there is None or exceeds(there) or not there.rows <= 1.0:
             continue
         if len(over_steps(other)) <= len(over_steps(analysis)):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import os
 import sys
 from pathlib import Path
 
@@ -36,6 +37,8 @@ def plan(project: Path, out: Path, compare: tuple[int, int] | None, picture: boo
     checked and changed. Exit code 0: rows found that keep every limit. 1: none found (the best are written),
     or a limit is not verified. 2: bad input, nothing written.
     """
+    # Checks of rows are many small products: a second thread only waits for them, and burns a core.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     stages = Stages()
     with contextlib.ExitStack() as stack:
         stack.enter_context(stages)
