@@ -166,3 +166,19 @@ def test_a_level_too_near_to_the_lowest_row_does_not_count_for_the_greatest_dist
     assert not allowed[1, 2]
     assert not allowed[0, 2]
     assert levels.allowed(0.8, 1.8)[1, 2]
+
+
+def test_lowest_rows_farther_up_are_looked_at_and_told(tmp_path):
+    """Rows 3 m apart on 4.4 m of slope: the lowest holds 3 m from 1 m up, but 2.4 m from 2 m up."""
+    rules = '[plan]\nleast_spacing = "0.05 m"\nmost_rows = 8\nevery = [1]\nstep = "3 m"\neave_distance = '
+    for along in (6.0, 5.0, 4.2, 3.6, 3.0, 2.5, 2.1):
+        plan = plan_rows(project(tmp_path, steep(f'{rules}"1 m"', along)))
+        if plan.failure:
+            break
+    assert plan.advice.startswith(
+        "[plan] eave_distance = 1.00 m stands in the way: with eave_distance = 2.00 m"
+    )
+    assert "More snow then lies below the lowest rows, and falls." in plan.advice
+    higher = plan_rows(project(tmp_path, steep(f'{rules}"2 m"', along)))
+    assert not higher.failure
+    assert higher.excess < plan.excess

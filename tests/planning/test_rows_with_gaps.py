@@ -114,6 +114,21 @@ def test_what_a_row_far_up_unloads_is_not_missed():
     assert tried < 14 * 40
 
 
+def test_a_search_for_any_rows_finds_some_where_the_other_does_and_ends_sooner():
+    few, many = 0, 0
+    for seed in range(14):
+        made = Leaky(seed)
+        (best,), checks = search([made.ladder], lambda paths, made=made: [made.check(paths[0])])
+        (one,), sooner = search([made.ladder], lambda paths, made=made: [made.check(paths[0])], first=True)
+        assert one.feasible == best.feasible, seed
+        if one.feasible:
+            assert made.check(one.path).worst <= 1.0
+            assert one.cost >= best.cost - 1e-9
+        assert sooner <= checks
+        few, many = few + sooner, many + checks
+    assert few < 0.9 * many
+
+
 @pytest.fixture(scope="module")
 def beside_dormer(tmp_path_factory):
     """All layouts of the south side under 2.5 m of snow, each checked in full."""
