@@ -37,8 +37,7 @@ from fea.checks.strips import panel_strips, strip_friction, strip_weight
 from fea.clock import Clock
 from fea.doubts import project_doubts
 from fea.off_place import OffPlace, off_place, off_place_words
-from fea.panel.restraint import with_rails
-from fea.panel.support import PanelSupport, panel_support, strips_of
+from fea.panel.support import PanelSupport, panel_support, with_rails_named
 from fea.rails.actions import Basis, Reading, rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult, RailLoads
@@ -420,7 +419,8 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: C
     strength = factor_arrays(factors)
     demands = tuple(combine(response, basis, *strength) for response in responses)
     clamp_force = np.concatenate([d.clamp for d in demands], axis=1)
-    support = _with_rails(project, support, basis, responses, memory)
+    warmth = np.concatenate([r.clamp_force[basis.temperatures, :, 0] for r in responses])
+    support = with_rails_named(project, support, warmth, memory)
     restrained = 0.0 if support.restraint is None else support.restraint.anchorage
     solar = array_forces(project, snow.cases, graph, force)
     solar_snow, solar_weight = array_strips(project, solar)
@@ -466,23 +466,6 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: C
         depths=depths,
         limits=limits,
     )
-
-
-def _with_rails(
-    project: Project,
-    support: PanelSupport,
-    basis: Basis,
-    responses: tuple[FrameResult, ...],
-    memory: Memory | None,
-) -> PanelSupport:
-    """Name the rails on strips that move differently, with what temperature brings to their clamps."""
-    if support.restraint is None or project.seam is None:
-        return support
-    warmth = np.concatenate([r.clamp_force[basis.temperatures, :, 0] for r in responses])
-    worst = warmth[np.abs(warmth).argmax(axis=0), np.arange(warmth.shape[1])]
-    on, row = strips_of(project, memory), project.layout.clamp_row
-    found = with_rails(support.restraint, project.seam, on.length, on.strip, on.place, row, worst)
-    return replace(support, restraint=found)
 
 
 def _row_proofs(

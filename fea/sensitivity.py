@@ -189,12 +189,8 @@ def softer(analysis: Analysis, rigid: Project, memory: Memory | None = None) -> 
     return worst.utilization / use if use > 0.0 else 1.0
 
 
-def out_of_place(
-    analysis: Analysis, step: float | None = None, memory: Memory | None = None
-) -> Tolerance | None:
-    """The check with rows and clamps off their places by `step` [m]; None where nothing is loaded.
-
-    `TOLERANCE` where no step is given; `memory` of the same project on rigid seams, if there is one.
+def out_of_place(analysis: Analysis, step: float | None = None) -> Tolerance | None:
+    """The check with rows and clamps off their places by `step` or `TOLERANCE` [m]; None if none is loaded.
 
     Runs on rigid seams count by `softer`. Rows measured on site are where they are; only their clamps are
     moved then.
@@ -202,7 +198,7 @@ def out_of_place(
     worst = analysis.attachment
     if worst is None:
         return None
-    project, memory = on_rigid_seams(analysis.project), memory or Memory()
+    project, memory = on_rigid_seams(analysis.project), Memory()
     step = step or TOLERANCE[project.table.project.units]
     rows, fewer, failed, stay = [(float("nan"), "")], set[str](), "", dict[str, str]()
     if project.table.as_built is None:

@@ -14,7 +14,7 @@ from fea.checks.strips import panel_strips
 from fea.panel.groups import Tell
 from fea.panel.holds import refuse_off_the_seam, without_clips
 from fea.panel.plane import TOUCH, clamp_strips, plane_field, series
-from fea.panel.restraint import Restraints, free_travel, second_points
+from fea.panel.restraint import Restraints, free_travel, second_points, with_rails
 from roofmodel.errors import InputError
 from roofmodel.hardware import Bearing, SeamDetail
 from roofmodel.memory import Memory, recall
@@ -245,3 +245,21 @@ def _holds(panel: Array, clamps: Array) -> bool:
     except linalg.LinAlgError:
         return False
     return True
+
+
+def with_rails_named(
+    project: Project,
+    support: PanelSupport,
+    warmth: Array,
+    memory: Memory | None,
+) -> PanelSupport:
+    """Name the rails on strips that move differently, with what temperature brings to their clamps.
+
+    `warmth` (k, c) is the force along the seam of each clamp, in every reading of temperature. [N]
+    """
+    if support.restraint is None or project.seam is None:
+        return support
+    worst = warmth[np.abs(warmth).argmax(axis=0), np.arange(warmth.shape[1])]
+    on, row = strips_of(project, memory), project.layout.clamp_row
+    found = with_rails(support.restraint, project.seam, on.length, on.strip, on.place, row, worst)
+    return replace(support, restraint=found)

@@ -17,7 +17,6 @@ from fea.planning.places import TOP_GAP, lowest_rows, unit_of
 from fea.planning.threats import Threats
 from fea.sensitivity import TOLERANCE, Tolerance, out_of_place
 from roofmodel.errors import InputError
-from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
 from roofmodel.project.schema import RowTable
 
@@ -69,9 +68,9 @@ def steadied(
     Steady
         The rows as they are where they bear their tolerance, or where nothing near by does better.
     """
-    held, memory = HELD[analysis.project.table.project.units], Memory()
+    held = HELD[analysis.project.table.project.units]
     analysis, rows, closer = _with_closer(analysis, rows, closest)
-    place, project = out_of_place(analysis, held, memory), analysis.project
+    place, project = out_of_place(analysis, held), analysis.project
     best = Steady(rows, analysis, place, 0.0, closer)
     if place is None or not place.rows > 1.0:
         return best
@@ -88,7 +87,7 @@ def steadied(
             continue
         if other is None:
             continue
-        there = out_of_place(other, held, memory)
+        there = out_of_place(other, held)
         if there is None or exceeds(there) or not there.rows <= 1.0:
             continue
         if len(over_steps(other)) <= len(over_steps(analysis)):

@@ -138,9 +138,9 @@ def test_rows_that_do_not_bear_their_tolerance_are_moved(tmp_path, monkeypatch):
     ups = [one.up for one in found.rows]
     assert len(set(ups)) > 1
 
-    def near_a_step(analysis, step, memory):
+    def near_a_step(analysis, step):
         high = max(one.up for one in analysis.project.table.row)
-        return replace(out_of_place(analysis, step, memory), rows=1.2 if high > max(ups) - 0.01 else 0.9)
+        return replace(out_of_place(analysis, step), rows=1.2 if high > max(ups) - 0.01 else 0.9)
 
     monkeypatch.setattr(steady, "out_of_place", near_a_step)
     moved = steady.steadied(found.analysis, found.rows, found.threats)
