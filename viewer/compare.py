@@ -149,9 +149,7 @@ def _column(analysis: Analysis, units: UnitSystem) -> dict[str, str]:
         use = "?" if line.status == NOT_VERIFIED else percent(line.utilization)
         found[line.limit.name] = NOTHING if line.status == NOT_LOADED else use
     for one in analysis.protected:
-        # Strips end at clamps: what lies at the ends of a place to be protected moves a little with them.
-        weight = float(f"{units.convert(one.weight, 'force'):.2g}")
-        found[f"falls on {one.name}"] = f"about {weight:,g} {units.label('force')}"
+        found[f"falls on {one.name}"] = units.text(one.weight, "force")
     found["mean row force, most, but ends"] = units.text(_most_line(analysis), "line")
     found["rail"] = units.text(float(layout.row_length.sum()), "length")
     found["clamps"] = f"{len(layout.clamp_name):,}"
