@@ -144,9 +144,15 @@ def _powers(words: str) -> str:
     return "".join([*parts, text(words[last:])])
 
 
-def heading(words: str, level: int = 1) -> str:
-    """A numbered heading of the contents, or a small one."""
-    return f"#heading(level: {level})[{text(words)}]\n"
+def heading(words: str, level: int = 1, label: str = "") -> str:
+    """A numbered heading of the contents, or a small one; by its label its page is found."""
+    return f"#heading(level: {level})[{text(words)}]{f' <{label}>' if label else ''}\n"
+
+
+def note_with_page(words: str, label: str) -> str:
+    """A note that ends with the page of the heading that has a label."""
+    page = f"#context counter(page).at(<{label}>).first()"
+    return f'#text(size: 8pt, fill: rgb("{style.MUTED}"))[{text(words)}{page}.]\n\n'
 
 
 def contents(body: str) -> str:
