@@ -304,7 +304,8 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         *needed(_screw_notes(study)),
         Note(
             "Loads are those of snow down the slope per length of rail, "
-            f"{level_words(LoadLevel(table.study.level))}; the limits take {factors.dead:g} D + {factors.snow:g} S of them ({factors.clause}), with the "
+            f"{level_words(LoadLevel(table.study.level))}; the limits take "
+            f"{factors.dead:g} D + {factors.snow:g} S of them ({factors.clause}), with the "
             "rail's own weight as D and the worse of force on the axis and at the top."
         ),
         *needed(
