@@ -120,8 +120,8 @@ class Analysis:
         What hangs on the clamps' stiffness against tipping, where nobody gave it or it cannot be as given.
     cautions : tuple of str
         What a reader must know beside the numbers.
-    seconds : dict of str to float
-        Time of each stage. [s]
+    seconds, kept : dict of str to float
+        Time of each stage [s]; what was asked later and takes a run, such as `fea.sensitivity.softer`.
     """
 
     project: Project
@@ -153,6 +153,7 @@ class Analysis:
     tipping: Tipping | None = None
     cautions: tuple[str, ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
+    kept: dict[str, float] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def response(self) -> FrameResult:
