@@ -35,7 +35,6 @@ from roofmodel.snow.inputs import (
 from roofmodel.surface import EdgeKind
 
 STEP = 0.10  # up and down
-SOFTER = "softer"  # what an analysis keeps of `softer`
 GROUND_SNOW, MEASURED_DEPTH, FRICTION = "ground snow", "measured snow depth", "friction"
 VALLEY_SPREAD = "spread of valley streams along the row (judgment)"
 END_SPREAD = "spread of the blanket beyond row ends (judgment)"
@@ -181,16 +180,15 @@ def sway(project: Project, name: str, now: float, part: float) -> Sway | None:
 def softer(analysis: Analysis, rigid: Project, memory: Memory | None = None) -> float:
     """Utilization with the project's own seams over that on rigid ones, by which runs on these count. [-].
 
-    Panels that give way share the snow out otherwise, by much the same part in every run (judgment). Found
-    once for an analysis.
+    Panels that give way share the snow out otherwise, by much the same part in every run (judgment).
     """
     worst = analysis.attachment
     if worst is None or not analysis.project.table.analysis.panel_flexibility:
         return 1.0
-    if SOFTER not in analysis.kept:
+    if "softer" not in analysis.kept:
         use, _ = _attachment(rigid, memory)
-        analysis.kept[SOFTER] = worst.utilization / use if use > 0.0 else 1.0
-    return analysis.kept[SOFTER]
+        analysis.kept["softer"] = worst.utilization / use if use > 0.0 else 1.0
+    return analysis.kept["softer"]
 
 
 def out_of_place(analysis: Analysis) -> Tolerance | None:

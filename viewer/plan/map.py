@@ -158,26 +158,24 @@ def _rows(overlay: Overlay, plan: Plan, view: PlanView, taken: list[Box]) -> Non
         overlay.shapes.append(Shape(at + 1.1 * square, fill=style.PAPER))
     size = overlay.type_size("note")
     low, high = np.array(view.box[:2]) - 0.9 * BEYOND * point, np.array(view.box[2:])
-    edges = shapely.linestrings(view.at(np.stack([roof.edges.start, roof.edges.end], axis=1)))
-    rails = shapely.linestrings(np.stack([start, end], axis=1))
-    drawn = shapely.union_all([*edges, *shapely.buffer(rails, CLAMP * point).tolist()])
+    ends = view.at(np.stack([roof.edges.start, roof.edges.end], axis=1))
+    edges = [shapely.LineString(one) for one in ends]
+    rails = np.array([shapely.LineString(ends) for ends in zip(start, end, strict=True)], dtype=object)
+    drawn = shapely.union_all(np.array([*edges, *shapely.buffer(rails, CLAMP * point)], dtype=object))
     for row in np.argsort(-np.linalg.norm(end - start, axis=1), kind="stable"):
         way = end[row] - start[row]
         side = np.array([way[1], -way[0]]) / max(float(np.linalg.norm(way)), 1e-9)
         name = layout.row_name[row]
         found = []
         for more in (0.0, BEYOND * point):
-            for words in (
-                f"{name}: {count[row]} clamps",
-                name,
-            ):  # the table beside the plan has the numbers too
+            for words in (f"{name}: {count[row]} clamps", name):  # the table tells the number too
                 half = np.array([0.5 * text_width(words, size, bold=True), 0.55 * size])
                 away = (abs(side[0]) * half[0] + abs(side[1]) * half[1] + 4.0 * point + more) * side
                 places = np.array([start[row] + s * way + t * away for t in (1, -1) for s in PLACES])
                 boxes = shapely.box(*np.concatenate([places - half, places + half], axis=1).T)
                 crossed = shapely.length(shapely.intersection(boxes, drawn))
                 if more:  # only where no other row is nearer, and within the drawing
-                    nearest = shapely.distance(shapely.points(places)[:, None], rails).argmin(axis=1)
+                    nearest = np.array([shapely.distance(shapely.Point(at), rails).argmin() for at in places])
                     inside = (places - half >= low) & (places + half <= high)
                     crossed = np.where((nearest == row) & inside.all(axis=1), crossed, np.inf)
                 order = np.argsort(np.round(crossed), kind="stable")
