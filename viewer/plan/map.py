@@ -158,8 +158,8 @@ def _rows(overlay: Overlay, plan: Plan, view: PlanView, taken: list[Box]) -> Non
         overlay.shapes.append(Shape(at + 1.1 * square, fill=style.PAPER))
     size = overlay.type_size("note")
     low, high = np.array(view.box[:2]) - 0.9 * BEYOND * point, np.array(view.box[2:])
-    ends = view.at(np.stack([roof.edges.start, roof.edges.end], axis=1))
-    edges = [shapely.LineString(one) for one in ends]
+    bounds = view.at(np.stack([roof.edges.start, roof.edges.end], axis=1))
+    edges = [shapely.LineString(one) for one in bounds]
     rails = np.array([shapely.LineString(ends) for ends in zip(start, end, strict=True)], dtype=object)
     drawn = shapely.union_all(np.array([*edges, *shapely.buffer(rails, CLAMP * point)], dtype=object))
     for row in np.argsort(-np.linalg.norm(end - start, axis=1), kind="stable"):
