@@ -15,7 +15,7 @@ from roofmodel.units import UnitSystem
 
 CAUTION_STYLE = "bold black on yellow3"
 MARK = " CAUTION "
-CUT = " …"
+CUT = " ..."
 UNCHECKED = re.compile(r"\b(no check|is checked|nothing|by hand)\b")  # what no shortening may take away
 SENTENCE = re.compile(r"(?<=[a-z0-9)%])\. (?=[A-Z])")  # end of one
 PARTS = (", ", "; ", ": ")  # ends of a part of a sentence
