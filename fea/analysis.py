@@ -122,8 +122,8 @@ class Analysis:
         Row ends at valleys that take another stream once rows stand a little off, the worst first.
     cautions : tuple of str
         What a reader must know beside the numbers.
-    seconds : dict of str to float
-        Time of each stage. [s]
+    seconds, kept : dict of str to float
+        Time of each stage [s]; what was asked later and takes a run, such as `fea.sensitivity.softer`.
     """
 
     project: Project
@@ -156,6 +156,7 @@ class Analysis:
     off_place: tuple[OffPlace, ...] = ()
     cautions: tuple[str, ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
+    kept: dict[str, float] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def response(self) -> FrameResult:

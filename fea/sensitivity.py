@@ -185,8 +185,10 @@ def softer(analysis: Analysis, rigid: Project, memory: Memory | None = None) -> 
     worst = analysis.attachment
     if worst is None or not analysis.project.table.analysis.panel_flexibility:
         return 1.0
-    use, _ = _attachment(rigid, memory)
-    return worst.utilization / use if use > 0.0 else 1.0
+    if "softer" not in analysis.kept:
+        use, _ = _attachment(rigid, memory)
+        analysis.kept["softer"] = worst.utilization / use if use > 0.0 else 1.0
+    return analysis.kept["softer"]
 
 
 def out_of_place(analysis: Analysis, step: float | None = None) -> Tolerance | None:

@@ -10,12 +10,12 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from fea.planning.cut_strips import landing_snow, reaching_parts
 from fea.planning.threats import threatening
 from roofmodel.project.load import Project
 from roofmodel.project.protected import marked_place
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.landing import Landing
-from roofmodel.sliding.levels import against_flow
 from roofmodel.sliding.split import snow_within
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.sliding.worse_edges import Flown
@@ -88,17 +88,19 @@ def _falling(
     throw = dict(zip(force.exit_edge.tolist(), lands.throw.tolist(), strict=True))
     moves = force.cell_thrust.max(axis=0) > 0.0
     each = force.cell_pressure * cells.plan_area
-    below = snow_within(project.roof, cells, cases, each, _below_rows(project))
-    far = 1.0 - below / np.maximum(each, 1e-9)  # of each cell's snow, case by case
+    close = _below_rows(project)
+    below = snow_within(project.roof, cells, cases, each, close)
     slides = planes.slope[cells.plane] > FLAT_SLOPE
     found = []
     for mark in project.table.protect:
         hits = threatening(project, graph, throw, mark, moves)
-        falls = each * (reaching(graph, hits)[: cells.count] * moves * slides)
+        reached = reaching_parts(project, graph, throw, mark, hits)
+        falls, near = landing_snow(project, graph, cases, (each, below), reached, close)
+        falls, past = (part * (moves * slides) for part in (falls, falls - near))
         of = np.stack([np.bincount(cells.plane, weights=w, minlength=planes.count) for w in falls])
         there = np.stack([np.bincount(cells.plane, weights=w, minlength=planes.count) for w in each])
         allowed = np.clip(SHARE * np.sum(there * (of > 0.0), axis=1), LEAST, MOST)
-        past = np.sum(falls * far, axis=1)
+        past = past.sum(axis=1)
         over = past / allowed
         broken = bool(over.max() >= 1.0)
         case = int(over.argmax() if broken else falls.sum(axis=1).argmax())
@@ -148,13 +150,6 @@ def out_of_reach(project: Project, units: UnitSystem) -> list[str]:
                 f"there. Check unit and axes of protect.{field} (coordinates of roof.png)."
             )
     return found
-
-
-def reaching(graph: FlowGraph, exits: BoolArray) -> Array:
-    """Part of each node's flow that leaves by the given exits (x,), (nodes,). [-]."""
-    part = np.zeros(graph.node_count)
-    np.add.at(part, graph.exit_node[exits], graph.exit_share[exits])
-    return against_flow(part, graph.source, graph.target, graph.share, graph.level)
 
 
 def _below_rows(project: Project) -> dict[int, BaseGeometry]:

@@ -1,9 +1,8 @@
-"""Cautions on the terminal: one line each beside the verdict, in full what kills; all in full below."""
+"""Cautions beside an answer: in full what kills, all others short, one way on terminal and paper."""
 
 from __future__ import annotations
 
 import re
-import textwrap
 
 from rich.text import Text
 
@@ -19,7 +18,9 @@ CAUTION_STYLE = "bold black on yellow3"
 MARK = " CAUTION "
 CUT = " ..."
 UNCHECKED = re.compile(r"\b(no check|is checked|nothing|by hand)\b")  # what no shortening may take away
-LOUD = (  # in cautions by which the numbers are not to be used as they stand
+SENTENCE = re.compile(r"(?<=[a-z0-9)%])\. (?=[A-Z])")  # end of one
+PARTS = (", ", "; ", ": ")  # ends of a part of a sentence
+LOUD = (  # in cautions by which the numbers are not to be used as they stand, the worst first
     *("NO SAFETY FACTOR", "UNSAFE", "UNSUPPORTED", "DO NOT RELY", "CONTRADICTS", "NOT VERIFIED"),
     *("CHECK IT", "MORE THAN IT HOLDS", "TOO HIGH", "BELOW THE DESIGN STRENGTH", "not a design", OVER),
 )
@@ -84,12 +85,29 @@ def split_cautions(
     return (*void, *people), others
 
 
+def strength(caution: str) -> int:
+    """Place of a caution that voids the answer among all such, the worst first."""
+    return next((k for k, word in enumerate(LOUD, 1) if word in caution), 0)
+
+
 def first_words(caution: str, width: int) -> str:
-    """As much of a caution as one line takes, with its mark; all of it where its end must be read."""
-    whole, room = " ".join(caution.split()), max(width - len(MARK) - 1, 20)
+    """As much of a caution as one line of a terminal takes, with its mark."""
+    return shortened(caution, max(width - len(MARK) - 1, 20))
+
+
+def shortened(caution: str, room: int) -> str:
+    """As much of a caution as a number of letters takes: its first sentence, which tells the danger, or part.
+
+    All of it where the rest says that something is not checked, or has the word that makes it loud.
+    """
+    whole = " ".join(caution.split())
     if len(whole) <= room:
         return whole
-    short = textwrap.shorten(whole, room, placeholder=CUT)
-    if len(short) <= len(CUT):  # a first word that fills the line
-        short = whole[: room - len(CUT)] + CUT
-    return whole if UNCHECKED.search(whole[len(short) - len(CUT) :]) else short
+    short = SENTENCE.split(whole, maxsplit=1)[0]
+    if len(short) + len(CUT) > room:
+        start = short[: room - len(CUT) + 1]
+        end = max(start.rfind(mark) for mark in PARTS)
+        end = end if end > room // 2 else start.rfind(" ")
+        short = start[: end if end > 0 else room - len(CUT)].rstrip(",;: ")
+    lost = any(word in whole and word not in short for word in LOUD)
+    return whole if lost or UNCHECKED.search(whole[len(short) :]) else f"{short}{CUT}"

@@ -16,7 +16,7 @@ from fea.analysis import Analysis
 from fea.rails.rows import loose_rows
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project, load_project, with_rows
-from roofmodel.snow.cases import LoadLevel
+from roofmodel.snow.level_words import CALLED
 from roofmodel.units import UnitSystem
 from viewer.plan.words import nth_seam
 from viewer.quantities import percent, significant, system
@@ -25,11 +25,6 @@ from viewer.terminal import plain_table
 
 NOTHING = "–"
 GIVEN = ", of what is given"  # strengths that nobody gave have no say in it
-LEVELS = {
-    LoadLevel.STRENGTH: "strength-level",
-    LoadLevel.CHARACTERISTIC: "characteristic",
-    LoadLevel.MEASURED: "measured",
-}
 FEW = 5  # columns that leave room for the heads on 80 characters
 MOST = 5  # beside the project itself, for a terminal
 
@@ -143,15 +138,13 @@ def _column(analysis: Analysis, units: UnitSystem) -> dict[str, str]:
         found["governing"] = f"{limit.target_name[worst.target]} {percent(worst.utilization)}"
     if analysis.unverified and worst is not None:
         found["governing"] += GIVEN
-    of = f" {LEVELS[analysis.snow.cases[case].level]}{GIVEN if analysis.unverified else ''}"
+    of = f" {CALLED[analysis.snow.cases[case].level]}{GIVEN if analysis.unverified else ''}"
     found["reserve, unfactored"] = f"× {significant(reserve)}{of}" if math.isfinite(reserve) else "no end"
     for line in limit_lines(analysis):
         use = "?" if line.status == NOT_VERIFIED else percent(line.utilization)
         found[line.limit.name] = NOTHING if line.status == NOT_LOADED else use
     for one in analysis.protected:
-        # Strips end at clamps: what lies at the ends of a place to be protected moves a little with them.
-        weight = float(f"{units.convert(one.weight, 'force'):.2g}")
-        found[f"falls on {one.name}"] = f"about {weight:,g} {units.label('force')}"
+        found[f"falls on {one.name}"] = units.text(one.weight, "force")
     found["mean row force, most, but ends"] = units.text(_most_line(analysis), "line")
     found["rail"] = units.text(float(layout.row_length.sum()), "length")
     found["clamps"] = f"{len(layout.clamp_name):,}"

@@ -20,7 +20,7 @@ from fea.still_falling import Falling
 from fea.tipping import unsettled_words
 from fea.verdict import Finding
 from roofmodel.screws import Screws
-from roofmodel.snow.cases import LoadLevel
+from roofmodel.snow.level_words import level_words
 from roofmodel.units import UnitSystem
 from viewer.as_tested import read_as_tested
 from viewer.building_words import purlin_sentence
@@ -66,12 +66,6 @@ _MISSING_FIELD = {
     "rail crushing": "rail.bearing_strength, as no web is known that carries the force,",
     "rail deflection": "rail.deflection_ratio",
     "rail height": "design.rail_height_ratio",
-}
-
-_LEVEL = {
-    LoadLevel.STRENGTH: "strength-level snow of the standard, before load factors",
-    LoadLevel.CHARACTERISTIC: "characteristic snow, before load factors",
-    LoadLevel.MEASURED: "snow as measured",
 }
 
 
@@ -337,7 +331,7 @@ def reserve_sentence(analysis: Analysis, case: int) -> str:
         return f"No amount of snow of the case “{name}” reaches a strength limit that has a resistance."
     if factor == 0.0:
         return f"Dead load and temperature alone exceed a strength limit in the case “{name}”."
-    level = _LEVEL[analysis.snow.cases[case].level]
+    level = level_words(analysis.snow.cases[case].level, "snow")
     return (
         f"In the case “{name}” the first strength limit is reached at {significant(factor)} times the "
         f"factored snow, which is {significant(factor * snow.snow)} times the {level} ({snow.snow:g} S in "

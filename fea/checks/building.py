@@ -17,7 +17,7 @@ from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import SnowSet, case_forces
 from roofmodel.snow.inputs import DirectSite
 from roofmodel.snow.regions import plan_polygon
-from roofmodel.snow.registry import snow_cases
+from roofmodel.snow.registry import bare_snow
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -75,7 +75,7 @@ def building_loads(
     weight = case_forces(snow.cases, polygons, plane)
     free = None
     if not isinstance(project.site, DirectSite):
-        without = bare or snow_cases(roof, project.site)
+        without = bare or bare_snow(roof, project.site)
         free = case_forces(without.cases, polygons, plane).max(axis=0)
     drag = plane_drag(project, force)
     rows = np.bincount(layout.row_plane, layout.row_length, count).astype(np.float64)

@@ -28,7 +28,7 @@ from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import SnowCase, SnowSet, case_pressure_at
 from roofmodel.snow.eave_cases import EDGE_STRIP, EaveCases, eave_cases
 from roofmodel.snow.inputs import AsceSite, DirectSite
-from roofmodel.snow.registry import snow_cases
+from roofmodel.snow.registry import bare_snow
 from roofmodel.snow.standing import REACH
 
 Array = NDArray[np.float64]
@@ -128,7 +128,7 @@ def building_demands(
     factors : tuple of LoadFactors, (q,)
     """
     roof, framing = project.roof, project.framing
-    bare = None if isinstance(project.site, DirectSite) else snow_cases(roof, project.site)
+    bare = None if isinstance(project.site, DirectSite) else bare_snow(roof, project.site)
     planes = building_loads(project, snow, flow[1], bare)
     overhang = np.full(roof.planes.count, np.nan) if framing is None else framing.overhang
     retained = frozenset(project.layout.row_plane.tolist())
@@ -136,7 +136,7 @@ def building_demands(
     with_rows = (*snow.cases, *eave.cases)
     without: tuple[SnowCase, ...] | None = None
     if bare is not None:
-        standing = eave_cases(roof, project.site, frozenset(), overhang, bare.cases[0])
+        standing = eave_cases(roof, project.site, frozenset(), overhang, bare.cases[0], own_slope=True)
         without = (*bare.cases, *standing.cases)
     found: list[Demand] = []
     held = free = over_held = over_free = None

@@ -225,21 +225,29 @@ def threatening(
         return leaves & (downstream(graph, chosen)[node] | straight)
     if mark.eave is not None:
         number = roof.edges.name.index(mark.eave)
-        return leaves & (edge == number) & _on_stretch(roof, graph, number, mark)
-    strips = exit_strips(project, graph, throw)
+        u, (low, high) = on_stretch(roof, graph, number, mark)
+        return leaves & (edge == number) & (u[:, 1] > low) & (u[:, 0] < high)
+    met = shapely.intersects(exit_strips(project, graph, throw), protected_place(project, mark))
     if mark.onto is not None:
         lower = [roof.planes.name.index(name) for name in mark.onto]
-        shapes: list[BaseGeometry] = [_plane_plan(roof, plane) for plane in lower]
         own_plane = np.where(node < n, cells.plane[own], -1)
-        met = shapely.intersects(strips, shapely.buffer(shapely.union_all(shapes), mark.margin))
         return leaves & met & ~np.isin(own_plane, lower)
-    shape = marked_place(mark, roof)
-    met = shapely.intersects(strips, shapely.buffer(shape, mark.margin))
     return leaves & (met | (edge < 0))
 
 
-def _on_stretch(roof: RoofSurface, graph: FlowGraph, edge: int, mark: ProtectTable) -> BoolArray:
-    """Exits within the stretch of an eave, widened by the margin."""
+def protected_place(project: Project, mark: ProtectTable) -> BaseGeometry:
+    """Area, line or lower planes that are protected, on plan, with the margin around. [m]."""
+    roof = project.roof
+    if mark.onto is None:
+        return shapely.buffer(marked_place(mark, roof), mark.margin)
+    lower = [_plane_plan(roof, roof.planes.name.index(name)) for name in mark.onto]
+    return shapely.buffer(shapely.union_all(lower), mark.margin)
+
+
+def on_stretch(
+    roof: RoofSurface, graph: FlowGraph, edge: int, mark: ProtectTable
+) -> tuple[Array, tuple[float, float]]:
+    """Ends (x, 2) of all exits along an eave's plane, and its stretch widened by the margin. [m]."""
     cells, n = graph.cells, graph.cells.count
     plane = int(roof.edges.plane[edge, 0])
     ends = roof.planes.to_plane(plane, np.stack([roof.edges.start[edge], roof.edges.end[edge]]))
@@ -251,7 +259,7 @@ def _on_stretch(roof: RoofSurface, graph: FlowGraph, edge: int, mark: ProtectTab
     straight = np.flatnonzero(~np.isnan(graph.exit_slope))  # from another plane: where it comes to the eave
     lip = roof.planes.to_plane(plane, graph.exit_lip[straight].reshape(-1, 3)).reshape(-1, 2, 2)
     u[straight] = np.sort(lip[..., 0], axis=1)
-    return np.asarray((u[:, 1] > low) & (u[:, 0] < high))
+    return u, (low, high)
 
 
 def exit_strips(project: Project, graph: FlowGraph, throw: dict[int, float]) -> NDArray[np.object_]:

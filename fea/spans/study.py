@@ -34,15 +34,10 @@ from roofmodel.project.span_study import SpanStudy, Variant
 from roofmodel.project.strength_doubts import least_tested, stiff_notes, untested, untested_words
 from roofmodel.project.tested import bare_notes, bond_notes, height_notes, tested_notes, untold_notes
 from roofmodel.snow.cases import LoadLevel
+from roofmodel.snow.level_words import level_words
 from roofmodel.surface import RoofSurface
 from roofmodel.units import SYSTEMS
 
-# What the loads of a table are before the limits are held against them, by their level.
-LEVELS = {
-    "characteristic": "characteristic, before the factors of the format",
-    "strength": "of strength level, as the standard maps them",
-    "measured": "as measured",
-}
 _WALLS = (
     "walls were not recognized (such as curved ones); give tested moments (rail.moment_slope and "
     "moment_normal), which for a profile with a cell say enough of compression too"
@@ -308,8 +303,9 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         *needed(bond_notes(clamp)),
         *needed(_screw_notes(study)),
         Note(
-            f"Loads are those of snow down the slope per length of rail, {LEVELS[table.study.level]}; the "
-            f"limits take {factors.dead:g} D + {factors.snow:g} S of them ({factors.clause}), with the "
+            "Loads are those of snow down the slope per length of rail, "
+            f"{level_words(LoadLevel(table.study.level))}; the limits take "
+            f"{factors.dead:g} D + {factors.snow:g} S of them ({factors.clause}), with the "
             "rail's own weight as D and the worse of force on the axis and at the top."
         ),
         *needed(

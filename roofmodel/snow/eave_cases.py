@@ -37,7 +37,13 @@ class EaveCases:
 
 
 def eave_cases(
-    roof: RoofSurface, site: Site, retained: frozenset[int], overhang: Array, balanced: SnowCase | None = None
+    roof: RoofSurface,
+    site: Site,
+    retained: frozenset[int],
+    overhang: Array,
+    balanced: SnowCase | None = None,
+    *,
+    own_slope: bool = False,
 ) -> EaveCases:
     """Ice at the eaves (ASCE/SEI 7 7.4.5) and snow that hangs over them (EN 1991-1-3 6.3) as cases.
 
@@ -51,6 +57,8 @@ def eave_cases(
         Overhang up the slope, NaN where nothing was said. [m]
     balanced : SnowCase, optional
         Snow that lies beside what hangs over, EN 1991-1-3; found from the site by default.
+    own_slope : bool
+        As for `en_cases`.
     """
     if isinstance(site, DirectSite):
         return EaveCases((), (("loads on eaves", "the snow was measured"),))
@@ -58,7 +66,7 @@ def eave_cases(
         return EaveCases(
             (), (("ice at the eaves", "no clause of NBCC 2020 4.1.6 asks for it (from memory)"),)
         )
-    loads = standing_loads(roof, site, retained)
+    loads = standing_loads(roof, site, retained, own_slope=own_slope)
     if not loads:
         return EaveCases((), (("loads on eaves", "the roof has no loaded eave"),))
     ice = [load for load in loads if load.quantity == "pressure"]

@@ -35,7 +35,9 @@ NOT_MODELED = (
 )
 
 
-def en_cases(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> SnowSet:
+def en_cases(
+    roof: RoofSurface, site: EnSite, retained: frozenset[int], *, own_slope: bool = False
+) -> SnowSet:
     """All arrangements of EN 1991-1-3 clause 5.3 that straight planes, valleys and steps bring about.
 
     Parameters
@@ -44,6 +46,9 @@ def en_cases(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> SnowS
     site : EnSite
     retained : frozenset of int
         Planes that carry rows.
+    own_slope : bool
+        True gives each plane mu_1 of its own slope unless a parapet or obstruction of its own holds its snow:
+        the judgments by which snow below holds it are left out.
 
     Returns
     -------
@@ -54,13 +59,14 @@ def en_cases(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> SnowS
     InputError
         For site values outside their range.
     """
-    bare = prepare(roof, site, retained)
-    known = with_filled_steps(bare)
+    filled = (lambda known: known) if own_slope else with_filled_steps
+    bare = prepare(roof, site, retained, uphill=not own_slope)
+    known = filled(bare)
     cases, skipped = _arrangements(known)
     if site.exceptional_coefficient is None:
         skipped.append(("exceptional", "no C_esl given (4.3)"))
     else:
-        cases += _arrangements(with_filled_steps(exceptional(bare, site.exceptional_coefficient)))[0]
+        cases += _arrangements(filled(exceptional(bare, site.exceptional_coefficient)))[0]
     if site.annex_b:
         several, without = exceptional_drifts(known)
         cases += several

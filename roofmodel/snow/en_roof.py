@@ -129,15 +129,18 @@ class EnRoof:
         return Value("rho", en1991_1_3.SETTLED, "kg/m**3", "for depth, settled snow, Annex E, from memory")
 
 
-def prepare(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> EnRoof:
-    """Coefficients of a roof under s_k, or s_n of another return period."""
+def prepare(roof: RoofSurface, site: EnSite, retained: frozenset[int], *, uphill: bool = True) -> EnRoof:
+    """Coefficients of a roof under s_k, or s_n of another return period.
+
+    `uphill` False lets planes shed onto planes that hold their snow.
+    """
     exposure = validate_en(site)
     if site.return_period is not None and site.variation is not None:
         share = float(en1991_1_3.period_factor(site.return_period, site.variation))
         site = replace(site, ground_snow=share * site.ground_snow)
     plan = roof_plan(roof)
     held = held_planes(
-        roof, plan, retained, walls=True
+        roof, plan, retained, walls=True, uphill=uphill
     )  # 5.3.2(2), 5.3.3(2): parapets and other obstructions
     shape = shape_coefficients(roof, held)
     unit = exposure * site.thermal_factor * site.ground_snow

@@ -204,13 +204,13 @@ def uniform(pressure: float) -> Array:
 
 
 def held_planes(
-    roof: RoofSurface, plan: Plan, retained: frozenset[int], *, walls: bool = False
+    roof: RoofSurface, plan: Plan, retained: frozenset[int], *, walls: bool = False, uphill: bool = True
 ) -> dict[int, str]:
     """Planes whose snow cannot leave because something holds it, and why.
 
     A plane that carries rows holds its snow, and so does one with a parapet at its lower edge, one with
     boxes or arrays that are not small (`planes_with_boxes`), and a plane that falls across a pitch break or
-    into a valley toward such a one; with `walls` also one that falls toward a wall.
+    into a valley toward such a one, unless `uphill` is False; with `walls` also one that falls toward a wall.
     """
     held = dict.fromkeys(sorted(retained), "it carries snow retention")
     for plane in _behind_parapets(roof, plan):
@@ -219,7 +219,7 @@ def held_planes(
         held.setdefault(plane, why)
     for plane in toward_walls(roof, plan) if walls else ():
         held.setdefault(plane, TOWARD_WALL_WORDS)
-    return with_uphill(roof, plan, held, "holds it")
+    return with_uphill(roof, plan, held, "holds it") if uphill else held
 
 
 def with_uphill(roof: RoofSurface, plan: Plan, found: dict[int, str], does: str) -> dict[int, str]:

@@ -42,8 +42,6 @@ def snow_cases(roof: RoofSurface, site: Site, retained: Iterable[int] = ()) -> S
     InputError
         For site values out of range or a retained plane that does not exist.
     """
-    from roofmodel.snow.obstacle_walls import say_raised, with_parapets
-
     planes = frozenset(int(plane) for plane in retained)
     for plane in planes:
         if not 0 <= plane < roof.planes.count:
@@ -51,10 +49,28 @@ def snow_cases(roof: RoofSurface, site: Site, retained: Iterable[int] = ()) -> S
                 f"retained plane {plane} does not exist: the roof has planes 0 to {roof.planes.count - 1}."
             )
             raise InputError(message)
+    return _made(roof, site, planes)
+
+
+def bare_snow(roof: RoofSurface, site: Site) -> SnowSet:
+    """Snow of a roof without rows, to set what rows add against.
+
+    EN 1991-1-3 5.3.2 and 5.3.3 then let every plane shed by its own slope, unless a parapet or obstruction of
+    its own holds its snow. That snow on a plane below can hold it too is our judgment, on the safe side for
+    rows; here it would hide what they add, so that it is left out.
+    """
+    if isinstance(site, EnSite):
+        return _made(roof, site, frozenset(), own_slope=True)
+    return _made(roof, site, frozenset())
+
+
+def _made(roof: RoofSurface, site: Site, planes: frozenset[int], **asked: bool) -> SnowSet:
+    from roofmodel.snow.obstacle_walls import say_raised, with_parapets
+
     raised = with_parapets(roof)
     module, name = STANDARDS[site.standard]
-    make: Callable[[RoofSurface, Site, frozenset[int]], SnowSet] = getattr(import_module(module), name)
-    snow = make(raised, site, planes)
+    make: Callable[..., SnowSet] = getattr(import_module(module), name)
+    snow = make(raised, site, planes, **asked)
     if raised is roof:
         return snow
     return replace(snow, cases=tuple(say_raised(case, roof, raised) for case in snow.cases))

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -47,7 +45,7 @@ class StandingLoad:
 
 
 def standing_loads(
-    roof: RoofSurface, site: Site, retained: frozenset[int] = frozenset()
+    roof: RoofSurface, site: Site, retained: frozenset[int] = frozenset(), *, own_slope: bool = False
 ) -> tuple[StandingLoad, ...]:
     """Loads that stand on the eaves; none where the standard has none or snow was measured.
 
@@ -57,14 +55,12 @@ def standing_loads(
     site : Site
     retained : frozenset of int
         Planes that carry rows.
+    own_slope : bool
+        As for `en_cases`.
     """
-    makers: dict[type, Callable[[RoofSurface, Any, frozenset[int]], tuple[StandingLoad, ...]]] = {
-        AsceSite: _ice,
-        Asce16Site: _ice,
-        EnSite: _overhang,
-    }
-    maker = makers.get(type(site))
-    return () if maker is None else maker(roof, site, retained)
+    if isinstance(site, EnSite):
+        return _overhang(roof, site, retained, own_slope=own_slope)
+    return _ice(roof, site) if isinstance(site, AsceSite | Asce16Site) else ()
 
 
 def eave_planes(roof: RoofSurface) -> list[int]:
@@ -73,9 +69,7 @@ def eave_planes(roof: RoofSurface) -> list[int]:
     return np.unique(roof.edges.plane[kinds == EdgeKind.EAVE, 0]).tolist()
 
 
-def _ice(
-    roof: RoofSurface, site: AsceSite | Asce16Site, retained: frozenset[int]
-) -> tuple[StandingLoad, ...]:
+def _ice(roof: RoofSurface, site: AsceSite | Asce16Site) -> tuple[StandingLoad, ...]:
     planes = eave_planes(roof)
     if not planes:
         return ()
@@ -99,8 +93,11 @@ def _ice(
     )
 
 
-def _overhang(roof: RoofSurface, site: EnSite, retained: frozenset[int]) -> tuple[StandingLoad, ...]:
-    known = with_filled_steps(prepare(roof, site, retained))
+def _overhang(
+    roof: RoofSurface, site: EnSite, retained: frozenset[int], *, own_slope: bool
+) -> tuple[StandingLoad, ...]:
+    known = prepare(roof, site, retained, uphill=not own_slope)
+    known = known if own_slope else with_filled_steps(known)
     found = []
     for plane in eave_planes(roof):
         load = float(known.shape[plane] * known.unit_load)

@@ -10,6 +10,7 @@ import pytest
 from projects import GABLE_EN, project
 from rich.console import Console
 
+from fea import sensitivity
 from fea.analysis import analyze
 from fea.near_limit import near_limit
 from fea.sensitivity import END_SPREAD, GROUND_SNOW, missing_clamps, out_of_place, tornado
@@ -104,3 +105,27 @@ def test_rigid_seams_are_not_said_where_the_project_has_them(tmp_path: Path) -> 
     (one,) = near_limit(analysis)
     assert one.softer == 1.0
     assert "seams rigid" not in near_line([one])
+
+
+def test_the_check_on_rigid_seams_is_run_once_for_all_that_counts_by_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Close to the limit, tornado, tolerance and missing clamps; another analysis has its own."""
+    rigid, _ = used_to(tmp_path, 0.9)
+    analysis = giving_way(rigid, 0.93 / 0.9)
+    own, run = analysis.project, sensitivity.check_limits
+    plain: list[bool] = []
+
+    def counted(asked, *rest, **more):
+        parts = ("layout", "site", "clamp", "rail", "panel", "slide")
+        plain.append(all(getattr(asked, name) is getattr(own, name) for name in parts))
+        return run(asked, *rest, **more)
+
+    monkeypatch.setattr(sensitivity, "check_limits", counted)
+    near_limit(analysis)
+    assert sum(plain) == 1
+    tornado(analysis), out_of_place(analysis), missing_clamps(analysis)
+    assert sum(plain) == 1
+    assert len(plain) > 20
+    out_of_place(replace(analysis, attachment=rigid.attachment))
+    assert sum(plain) == 2

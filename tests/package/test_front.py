@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,9 +11,9 @@ import pytest
 from fea.analysis import Analysis, analyze
 from roofmodel.project.load import load_project
 from tests.demos import demo
-from viewer.caution_lines import sorted_cautions
+from viewer.caution_lines import LOUD, sorted_cautions
 from viewer.package.bill import bill_of, splice_caution
-from viewer.package.front import LINES, LONG, OTHERS, _cautions, _short
+from viewer.package.front import LINES, OTHERS, ROOM, _cautions
 from viewer.quantities import system
 from viewer.unheld import falling_sentence
 
@@ -65,20 +66,44 @@ def test_how_far_the_snow_lands_is_never_cut(name: str) -> None:
     assert "out from the edge" in said(analysis)
 
 
+def shown_lines(told: str) -> list[str]:
+    return [line.split("]")[0] for line in told.split("Caution: ")[1:]]
+
+
 def test_what_voids_the_answer_stands_in_full_and_takes_no_line_from_others() -> None:
-    void = [f"DO NOT RELY ON number {k}. It is wrong by a lot. " + "More of it. " * 40 for k in range(6)]
+    void = [f"DO NOT RELY ON number {k}. It is wrong by a lot. " + "More of it. " * 8 for k in range(4)]
     people = ["Snow falls. It lands 9 m out."]
-    others = [f"Matter {k}. More." for k in range(6)]
+    others = [f"Matter {k}. More." + " More." * 50 for k in range(6)]
     told = _cautions(void, people, others, "Splices are needed. How many.")
-    assert told.count("Caution: ") == len(void) + LINES
-    assert told.count("More of it.") == 6 * 40
+    assert len(shown_lines(told)) == len(void) + LINES
+    assert told.count("More of it.") == 4 * 8
     assert "It lands 9 m out." in told
     assert "Splices are needed" in told
-    assert f"{len(others) - (LINES - 2)} more, and all in full under" in told
+    assert f"{len(others) - (LINES - 2)} more cautions, and all in full under" in told
     crowd = _cautions((), [f"Door {k} is to be protected. 2 kN come down." for k in range(9)], others)
     assert crowd.count("2 kN come down.") == 9
     assert crowd.count("Matter") == OTHERS
     assert _cautions((), (), ()) == ""
+
+
+@pytest.mark.parametrize("count", [7, 14, 40])
+def test_many_loud_cautions_leave_the_picture_its_room_and_hide_nothing_unsafe(count: int) -> None:
+    """Whatever is cut keeps its loud word, whatever is left out is counted with its own."""
+    tail = " and so on" * 30
+    void = [f"{LOUD[k % len(LOUD)]}: matter {k}{tail}. More is said here." for k in range(count)]
+    people = ["Snow that no row holds falls and lands up to 14.2 ft out from the edge, 9 lbf of it."]
+    told = _cautions(void, people, ["Else."])
+    lines = shown_lines(told)
+    assert sum(math.ceil(len(line) / 130) for line in lines) <= ROOM + 2
+    assert "lands up to 14.2 ft out from the edge" in told
+    assert all(any(word in line for word in LOUD) for line in lines[:-2])
+    assert [LOUD.index(next(w for w in LOUD if w in line)) for line in lines[:-2]] == sorted(
+        LOUD.index(next(w for w in LOUD if w in line)) for line in lines[:-2]
+    )
+    left = count - (len(lines) - 2)
+    assert (left > 0) == (f"{left} more caution" in told)
+    assert all(word in told for word in LOUD[:count])
+    assert "page " in told
 
 
 def test_every_loud_caution_is_one_that_voids() -> None:
@@ -96,12 +121,3 @@ def test_every_loud_caution_is_one_that_voids() -> None:
     void, _, others = sorted_cautions(mixed, system("US"))
     assert void == loud
     assert others == analysis.cautions
-
-
-def test_a_short_line_ends_between_words_and_tells_the_first_sentence() -> None:
-    assert _short("One thing. Another thing.") == "One thing …"
-    assert _short("One thing.") == "One thing."
-    names = "Rows: " + ", ".join(f"row {k} at 1,250 lbf" for k in range(40))
-    short = _short(names)
-    assert LONG - 30 < len(short) <= LONG + 2
-    assert short.endswith("1,250 lbf …")

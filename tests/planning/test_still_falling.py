@@ -1,5 +1,6 @@
 """What still comes down on something protected, against the weight of snow on the roof by hand."""
 
+import itertools
 import re
 
 import numpy as np
@@ -8,7 +9,7 @@ import shapely
 from plan_projects import TWO_ROWS, gable
 
 from fea.analysis import analyze
-from fea.still_falling import reaching
+from fea.planning.cut_strips import reaching
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.sliding.flow import Exit
@@ -39,7 +40,7 @@ def told(folder, rows, mark):
     ("rows", "mark", "weight", "held"),
     [
         (WEST, SIDE, SLOPE, False),  # no row on the side that threatens
-        (WEST, HALF, SLOPE / 2.0, False),
+        (WEST, HALF, SLOPE * 2.9 / 6.0, False),
         (EAST, SIDE, 0.4 * ALONG * 6.0 * PRESSURE, True),  # 0.4 m of slope below the row
         (EAST.replace('"0.4 m"', '"1.2 m"'), SIDE, 1.2 * ALONG * 6.0 * PRESSURE, False),
         (EAST + 'end = "3 m"\n', SIDE, SLOPE / 2.0, False),  # the other half has no row
@@ -167,3 +168,46 @@ def test_what_passes_a_row_is_the_polygon_beside_it_however_wide_the_strips(tmp_
         assert falling.unheld == pytest.approx(whole - caught - strip, rel=1e-6)
         told.append(falling.unheld)
     assert np.ptp(told) < 1e-6 * max(told)
+
+
+DOOR = '[[protect]]\nname = "walk"\narea = "3 {0}, 9 {0}, 9 {1}, 3 {1} m"\nmargin = "{2} m"\n'
+UNDER = '[[protect]]\nname = "walk"\neave = "E1 eave"\nstart = "{0} m"\nend = "{1} m"\nmargin = "{2} m"\n'
+
+
+def falling_on(folder, mark, rows, width, *, hipped=False):
+    """The one thing protected, and the analysis, with strips of a width. [m]."""
+    text = gable(ROWS=rows, MORE=mark).replace("[analysis]", f'[analysis]\nstrip_width = "{width} m"')
+    for old, new in HIPPED if hipped else ():
+        text = text.replace(old, new)
+    path = folder / "project.toml"
+    path.write_text(text)
+    analysis = analyze(load_project(path))
+    return analysis.protected, analysis
+
+
+@pytest.mark.parametrize("form", [DOOR, UNDER])
+@pytest.mark.parametrize("hipped", [False, True])
+def test_what_falls_on_a_door_is_the_snow_straight_above_it(tmp_path, form, hipped):
+    """Polygon of the plane above door and margin, whatever the strips and the clamps of the row beside it."""
+    low, high, margin = 0.83, 1.71, 0.4
+    for width, rows in ((1.7, WEST), (0.3, WEST), (1.7, EAST), (0.3, EAST)):
+        (door,), analysis = falling_on(tmp_path, form.format(low, high, margin), rows, width, hipped=hipped)
+        roof = analysis.project.roof
+        outline = roof.planes.outline[roof.planes.name.index("E1")]
+        top = 0.4 if rows is EAST else 99.0  # below the row only
+        above = shapely.intersection(outline, shapely.box(low - margin, 0.0, high + margin, top)).area
+        assert door.weight == pytest.approx(above * ALONG * PRESSURE, rel=1e-9)
+        assert door.unheld == pytest.approx(0.0 if rows is EAST else door.weight, abs=1e-6)
+
+
+@pytest.mark.parametrize("rows", [WEST, EAST + 'end = "2.1 m"\n'])
+@pytest.mark.parametrize("hipped", [False, True])
+def test_places_side_by_side_share_all_that_leaves_over_the_eave(tmp_path, rows, hipped):
+    bounds = (-3.0, 0.77, 2.3, 2.45, 5.2, 9.0)
+    marks = "".join(DOOR.format(*pair, 0.0) for pair in itertools.pairwise(bounds))
+    for k in range(len(bounds) - 1):
+        marks = marks.replace('name = "walk"', f'name = "part {k}"', 1)
+    parts, analysis = falling_on(tmp_path, marks, rows, 0.9, hipped=hipped)
+    east = analysis.project.roof.edges.name.index("E1 eave")
+    over = analysis.force.exit_weight[0, analysis.force.exit_edge == east].sum()
+    assert sum(one.weight for one in parts) == pytest.approx(over, rel=1e-9)

@@ -80,7 +80,7 @@ def test_the_table_says_which_factors_it_took(tmp_path):
         assert says in dict(conditions(found))["Loads"]
         note = next(one for one in found.notes if one.startswith("Loads are"))
         assert says.split(" (")[0] in note
-        assert ("before the factors" in note) == (level == "characteristic")
+        assert ("before load factors" in note) == (level == "characteristic")
 
 
 def test_a_span_stands_where_it_is_a_whole_multiple(tmp_path):

@@ -127,7 +127,7 @@ def test_what_a_table_holds_for_is_in_every_output(tmp_path):
             "along 6.80 kN (1,529 lbf), for design 5.11 kN (1,149 lbf)",
             "factor 1.33",
             "invented works tests",
-            "EN, characteristic, before the factors of the format; the limits take 1.35 D + 1.5 S",
+            "EN, characteristic, before load factors; the limits take 1.35 D + 1.5 S",
             "overhang 25 % of the span",
             "yield 200.0 MPa (29.01 ksi)",
             "along 2.60 kN/mm (14.8 kip/in), across",

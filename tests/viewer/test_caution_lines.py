@@ -8,7 +8,7 @@ from fea.still_falling import out_of_reach
 from roofmodel.project.plan_schema import ProtectTable
 from roofmodel.units import SYSTEMS
 from tests.demos import demo
-from viewer.caution_lines import CUT, MARK, first_words, split_cautions
+from viewer.caution_lines import CUT, LOUD, MARK, first_words, shortened, split_cautions
 
 
 @pytest.mark.parametrize("width", [30, 60, 80])
@@ -48,3 +48,23 @@ def test_a_place_that_no_snow_can_reach_is_said_in_full():
     deadly, others = split_cautions(replace(known, project=project, cautions=(words, "Else.")), units)
     assert words in deadly
     assert others == ("Else.",)
+
+
+def test_a_short_line_ends_between_words_and_tells_the_first_sentence():
+    """The same on the terminal and on paper; only the room differs."""
+    assert shortened("One thing. Another thing.", 20) == f"One thing{CUT}"
+    assert shortened("One thing. Another thing.", 25) == "One thing. Another thing."
+    names = "Rows: " + ", ".join(f"row {k} at 1,250 lbf" for k in range(40))
+    for room in (71, 260):
+        short = shortened(names, room)
+        assert room - 30 < len(short) <= room
+        assert short.endswith(f"1,250 lbf{CUT}")
+
+
+@pytest.mark.parametrize("word", LOUD)
+def test_no_shortening_takes_away_what_makes_a_caution_loud(word):
+    late = "One thing is said first. " + "And more of it. " * 20 + f"It is {word}."
+    assert shortened(late, 71) == late
+    early = f"{word}: one thing" + ", and more of it" * 20
+    assert word in shortened(early, 71)
+    assert len(shortened(early, 71)) <= 71

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from fea.near_limit import over_limit
 from viewer import style
-from viewer.caution_lines import sorted_cautions
+from viewer.caution_lines import CUT, LOUD, shortened, sorted_cautions, strength
 from viewer.package import typeset as t
 from viewer.places import margin_line, place_over
 from viewer.quantities import percent
@@ -21,8 +22,13 @@ if TYPE_CHECKING:
 
 LINES, OTHERS = 4, 2  # short cautions on page 1, and how many at least that are not about people
 LONG = 260  # letters of a short one
+CAUTION = "Caution: "
+WIDE = 130  # letters of a line
+LETTERS = WIDE - len(CAUTION)
+ROOM = 20  # lines for cautions and what is close to the limit that leave the picture its size
+FEWEST = 4  # of the cautions by which the answer may be none, whatever the room
 NAMED = 2  # inputs close to the limit
-IN_FULL = "What must be known beside the numbers"
+IN_FULL, FULL = "What must be known beside the numbers", "in-full"  # heading, and its label
 FIRST = re.compile(r"falls|lands|strength is not known|lets? go")  # of the others
 
 
@@ -64,7 +70,7 @@ def front(
             t.box(_answer(verdict.words, verdict.sentence), mark=mark),
             t.paragraph(near) if near else "",
             t.bullets(verdict.more),
-            _cautions(*sorted_cautions(*place, verdict.falling), splices),
+            _cautions(*sorted_cautions(*place, verdict.falling), splices, ROOM - _lines(near, *verdict.more)),
             t.filling("roof.png", content["picture_alt"], ROW_NUMBERS, width="100%") if drawn else "",
         ]
     )
@@ -89,8 +95,14 @@ def near_words(sway: SwayFindings | None) -> str:
     )
 
 
-def _cautions(void: Sequence[str], people: Sequence[str], others: Sequence[str], splices: str = "") -> str:
-    """What voids the answer and what comes down on people in full, then a few others in short lines.
+def _cautions(
+    void: Sequence[str],
+    people: Sequence[str],
+    others: Sequence[str],
+    splices: str = "",
+    room: int = ROOM,
+) -> str:
+    """What comes down on people in full, what voids the answer as far as there is room, a few others short.
 
     Parameters
     ----------
@@ -98,28 +110,45 @@ def _cautions(void: Sequence[str], people: Sequence[str], others: Sequence[str],
         Of `viewer.caution_lines.sorted_cautions`.
     splices : str
         Caution about splices that are missing; stands before the others.
+    room : int
+        Lines that they may take before the picture is too small.
     """
     most = max(LINES - len(people) - bool(splices), OTHERS)
     order = sorted(range(len(others)), key=lambda k: (not FIRST.search(others[k]), k))
     told = [*([splices] if splices else []), *(others[k] for k in order[:most])]
-    short = [_short(line) for line in told]
-    shown = [*void, *people, *short]
+    short = [shortened(line, LONG) for line in told]
+    if _lines(*void, *people, *short) > room:
+        short = [shortened(line, LETTERS) for line in told]
+    strong = _strong(void, room - _lines(*people, *short))
+    shown = [*strong, *people, *short]
     if not shown:
         return ""
-    left, cut = max(len(others) - most, 0), any(line.endswith("…") for line in short)
-    rest = f"{left} more, and all" if left else "All" if cut else ""
-    end = f"{rest} in full under “{IN_FULL}”." if rest else ""
-    body = t.bullets([f"Caution: {line}" for line in shown])
-    note = t.paragraph(end, note=True) if end else ""
+    hidden = sorted(void, key=strength)[len(strong) :]
+    left = max(len(others) - most, 0) + len(hidden)
+    loud = ", ".join(word for word in LOUD if any(word in line for line in hidden))
+    more = f"{left} more caution{'s' * (left > 1)}{f' ({loud})' if loud else ''}" if left else ""
+    end = f"{more}, and all in full" if more else "All in full" if any(map(_cut, shown)) else ""
+    body = t.bullets([f"{CAUTION}{line}" for line in shown])
+    note = t.note_with_page(f"{end} under “{IN_FULL}”: page ", FULL) if end else ""
     return f"#[#set text(size: 8.5pt)\n{body}]\n{note}"
 
 
-def _short(line: str) -> str:
-    """The first sentence, which tells the danger; of a very long one the whole parts that two lines take."""
-    first = re.split(r"(?<=[a-z0-9)%])\. (?=[A-Z])", line, maxsplit=1)[0].rstrip(".")
-    whole = first == line.rstrip(".")
-    if len(first) > LONG:
-        start = first[:LONG]
-        end = max(start.rfind(mark) for mark in (", ", "; ", ": "))
-        first, whole = start[: end if end > 0 else start.rfind(" ")], False
-    return f"{first}." if whole else f"{first} …"
+def _strong(void: Sequence[str], room: int) -> list[str]:
+    """Cautions by which the answer may be none, the worst first: in full, else a line each, else fewer."""
+    shown = sorted(void, key=strength)
+    for k in reversed(range(len(shown))):
+        if _lines(*shown) <= room:
+            break
+        shown[k] = shortened(shown[k], LETTERS)
+    while _lines(*shown) > room and len(shown) > FEWEST:
+        shown.pop()
+    return shown
+
+
+def _lines(*words: str) -> int:
+    """Lines of page 1 that each of some sentences takes, in all."""
+    return sum(math.ceil((len(one) + len(CAUTION)) / WIDE) for one in words if one)
+
+
+def _cut(line: str) -> bool:
+    return line.endswith(CUT)

@@ -14,7 +14,7 @@ from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.package import typeset as t
 from viewer.package.bill import bill_of, splice_caution
-from viewer.package.front import IN_FULL, front
+from viewer.package.front import FULL, IN_FULL, front
 from viewer.package.sway import SwayFindings, missing_table, place_words, sway_words, tornado_drawing
 from viewer.package.zones import zone_parts
 from viewer.picture.drawing import drawing_svg
@@ -171,7 +171,7 @@ def _scope(content: Mapping[str, Any], splices: str) -> str:
     parts = [
         t.heading("Scope, assumptions and model"),
         t.bullets(content["model"], numbered=True),
-        t.heading(IN_FULL, 2),
+        t.heading(IN_FULL, 2, FULL),
         t.bullets([text for text in known if text]) or t.paragraph("Nothing."),
     ]
     if content["case_notes"]:

@@ -144,9 +144,14 @@ def _powers(words: str) -> str:
     return "".join([*parts, text(words[last:])])
 
 
-def heading(words: str, level: int = 1) -> str:
-    """A numbered heading of the contents, or a small one."""
-    return f"#heading(level: {level})[{text(words)}]\n"
+def heading(words: str, level: int = 1, label: str = "") -> str:
+    """A numbered heading of the contents, or a small one; by its label its page is found."""
+    return f"#heading(level: {level})[{text(words)}]{f' <{label}>' if label else ''}\n"
+
+
+def note_with_page(words: str, label: str) -> str:
+    """A note that ends with the page of the heading that has a label."""
+    return f'#text(size: 8pt, fill: rgb("{style.MUTED}"))[{text(words)}{_page_of(label)}.]\n\n'
 
 
 def contents(body: str) -> str:
@@ -212,9 +217,16 @@ def smaller(content: str) -> str:
     return f"#[#set text(size: 8pt)\n#set par(spacing: 0.6em)\n{content}]\n"
 
 
-def running(words: str) -> str:
-    """What stands at the head of the pages that begin after this, in place of the document's kind."""
-    return f"#running.update([{text(words)}])\n"
+def running(words: str, label: str = "") -> str:
+    """What stands at the head of the pages that begin after this, in place of the document's kind.
+
+    With a label it ends with the page of the heading that has it.
+    """
+    return f"#running.update([{text(words)}{_page_of(label) if label else ''}])\n"
+
+
+def _page_of(label: str) -> str:
+    return f"#context counter(page).at(<{label}>).first()"
 
 
 def new_page() -> str:

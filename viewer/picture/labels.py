@@ -13,7 +13,10 @@ from numpy.typing import NDArray
 from viewer import style
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from PIL.ImageFont import FreeTypeFont
+    from shapely.geometry.base import BaseGeometry
 
 Array = NDArray[np.float64]
 
@@ -73,6 +76,21 @@ def font(size: int, bold: bool) -> FreeTypeFont:
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
     """Length of a line of text. [px]."""
     return float(font(max(round(size), 1), bold).getlength(text))
+
+
+def free_place(tries: Iterable[Text], taken: BaseGeometry, bounds: tuple[float, float, float]) -> Text | None:
+    """The first of several places of a line of text where it covers nothing that is taken.
+
+    `bounds` are left, top and right of where it may stand. [px].
+    """
+    import shapely
+
+    for text in tries:
+        left, top, right, bottom = text.box
+        inside = left >= bounds[0] and top >= bounds[1] and right <= bounds[2]
+        if inside and not taken.intersects(shapely.box(left, top, right, bottom)):
+            return text
+    return None
 
 
 def fit_text(text: str, size: float, room: float, *, bold: bool = False) -> str:

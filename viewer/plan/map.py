@@ -29,6 +29,8 @@ HIGH, DIVIDE = 400.0, 0.60  # of the band [pt], and its share for the plan
 HATCH = 7.0  # between the lines of what is protected [pt]
 LISTED = 20  # rows in the table
 PLACES = (0.5, 0.25, 0.75, 0.1, 0.9)  # along a row, where its name is tried
+BEYOND = 11.0  # how much farther off it is tried then, such as beyond an eave [pt]
+CLAMP = 2.4  # what a row takes of the drawing to each side of its line [pt]
 
 
 @dataclass(frozen=True)
@@ -155,21 +157,29 @@ def _rows(overlay: Overlay, plan: Plan, view: PlanView, taken: list[Box]) -> Non
         overlay.shapes.append(Shape(at + 1.9 * square, fill=style.INK))
         overlay.shapes.append(Shape(at + 1.1 * square, fill=style.PAPER))
     size = overlay.type_size("note")
-    edges = view.at(np.stack([roof.edges.start, roof.edges.end], axis=1))
-    lines = shapely.union_all(shapely.linestrings(np.concatenate([edges, np.stack([start, end], axis=1)])))
+    low, high = np.array(view.box[:2]) - 0.9 * BEYOND * point, np.array(view.box[2:])
+    bounds = view.at(np.stack([roof.edges.start, roof.edges.end], axis=1))
+    edges = [shapely.LineString(one) for one in bounds]
+    rails = np.array([shapely.LineString(ends) for ends in zip(start, end, strict=True)], dtype=object)
+    drawn = shapely.union_all(np.array([*edges, *shapely.buffer(rails, CLAMP * point)], dtype=object))
     for row in np.argsort(-np.linalg.norm(end - start, axis=1), kind="stable"):
         way = end[row] - start[row]
         side = np.array([way[1], -way[0]]) / max(float(np.linalg.norm(way)), 1e-9)
         name = layout.row_name[row]
         found = []
-        for words in (f"{name}: {count[row]} clamps", name):  # the table beside the plan has the numbers too
-            half = np.array([0.5 * text_width(words, size, bold=True), 0.55 * size])
-            away = (abs(side[0]) * half[0] + abs(side[1]) * half[1] + 4.0 * point) * side
-            places = np.array([start[row] + s * way + t * away for t in (1, -1) for s in PLACES])
-            boxes = shapely.box(*np.concatenate([places - half, places + half], axis=1).T)
-            crossed = shapely.length(shapely.intersection(boxes, lines))
-            order = np.argsort(np.round(crossed), kind="stable")
-            found.append((crossed[order], list(places[order]), half, words))
+        for more in (0.0, BEYOND * point):
+            for words in (f"{name}: {count[row]} clamps", name):  # the table tells the number too
+                half = np.array([0.5 * text_width(words, size, bold=True), 0.55 * size])
+                away = (abs(side[0]) * half[0] + abs(side[1]) * half[1] + 4.0 * point + more) * side
+                places = np.array([start[row] + s * way + t * away for t in (1, -1) for s in PLACES])
+                boxes = shapely.box(*np.concatenate([places - half, places + half], axis=1).T)
+                crossed = shapely.length(shapely.intersection(boxes, drawn))
+                if more:  # only where no other row is nearer, and within the drawing
+                    nearest = np.array([shapely.distance(shapely.Point(at), rails).argmin() for at in places])
+                    inside = (places - half >= low) & (places + half <= high)
+                    crossed = np.where((nearest == row) & inside.all(axis=1), crossed, np.inf)
+                order = np.argsort(np.round(crossed), kind="stable")
+                found.append((crossed[order], list(places[order]), half, words))
         clear = [
             (words, [place for place, length in zip(places, crossed, strict=True) if length < 1.0], half)
             for crossed, places, half, words in found
@@ -214,7 +224,8 @@ def _table(
     left, y, right = at
     size = overlay.type_size("note")
     lines = row_lines(plan)
-    overlay.write(f"{len(lines)} rows, {plan.clamps:,} clamps", left, y, "legend", bold=True)
+    rows = f"{len(lines)} row{'s' * (len(lines) != 1)}"
+    overlay.write(f"{rows}, {plan.clamps:,} clamps", left, y, "legend", bold=True)
     overlay.write("most used", right, y, "note", color=style.MUTED, align="right")
     for line in lines[:LISTED]:
         y += 12.0 * point

@@ -24,10 +24,12 @@ CASES_SHOWN = 12  # cases side by side
 
 NOTE = (
     "Snow: the largest weight on the plane over all cases, vertical, with the rows and as if there were none "
-    "(the standard then lets a slippery roof shed). Drag: force down the slope of all rows of the plane in "
-    "one case; it goes through the clamps into the panels and ends at their fixed points, so the structure "
-    "there must take it. Without rows only what friction leaves would arrive there. The engineer of the "
-    "building must see both; load factors and combinations are those of its own design."
+    "(the standard then lets a slippery roof shed; under EN 1991-1-3 every plane by mu_1 of its own slope, "
+    "5.3.2 and 5.3.3, unless a parapet or obstruction of its own holds its snow: that snow below may hold it "
+    "too is left out, which would hide what rows add). Drag: force down the slope of all rows of the plane "
+    "in one case; it goes through the clamps into the panels and ends at their fixed points, so the "
+    "structure there must take it. Without rows only what friction leaves would arrive there. The engineer "
+    "of the building must see both; load factors and combinations are those of its own design."
 )
 DEMANDS_NOTE = (
     "Before load factors, the largest over all cases. Without: no row, and the snow that the standard then "

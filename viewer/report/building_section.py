@@ -79,7 +79,7 @@ def building_svg(analysis: Analysis, units: UnitSystem) -> str:
     over_words = _overhang(analysis, plane, frame, rows, units)
     parts += over_words
     parts += [_purlin(point) for point in points]
-    parts += depth_parts(analysis, frame, case, units)
+    parts += depth_parts(analysis, frame, case, units, forces=False)
     parts += row_parts(analysis, frame, case, units, forces=False)
     note = f"Case: {analysis.snow.cases[case].name}. {snow_note(analysis, case, units)}"
     parts.append(svg.text(note, LEFT, CHART + GAP + 32.0, TYPE, color=style.MUTED))

@@ -16,6 +16,7 @@ from roofmodel.units import STANDARD_GRAVITY, UnitSystem
 from viewer import style
 from viewer.picture import svg
 from viewer.picture.findings import called_clamp, shown_case
+from viewer.picture.labels import Text, free_place, text_width
 from viewer.picture.plan import arrow
 from viewer.quantities import drawn, quantity, system
 
@@ -26,7 +27,10 @@ WIDTH, LEFT, RIGHT = 760.0, 70.0, 30.0
 DEEPEST = 230.0  # height of the drawn roof at most [px]
 TYPE = 12.0
 LETTER, ROW = 6.2, 16.0  # width of a letter, and height of a row under the drawing [px]
-ROOMY = 24.0  # snow so high has room for its depth beside its middle [px]
+LIFTS = (0.0, 12.0, 24.0, 36.0, 48.0, 60.0)  # over snow, where its depth may be written [px]
+STEEP = 14.0  # rise of the roof along half a row's name, above which the name stands along it [px]
+ANCHORS = {"left": "start", "right": "end"}
+POST, NAME = 15.0, 17.0  # height of a drawn row, and how far below the roof its name stands [px]
 WALL = 84.0  # of building drawn below the lowest eave [px]
 LINE = 13.0  # from one line of words to the next [px]
 SHORT_WORDS, LONG_WORDS = 64.0, 128.0  # length of a force, and of one at a row's end [px]
@@ -278,7 +282,9 @@ def _rises(cut: RoofCut, t: float) -> bool:
     return bool(cut.z[piece, 1] > cut.z[piece, 0])
 
 
-def depth_parts(analysis: Analysis, frame: Frame, case: int, units: UnitSystem) -> list[str]:
+def depth_parts(
+    analysis: Analysis, frame: Frame, case: int, units: UnitSystem, *, forces: bool = True
+) -> list[str]:
     """Height of the deepest snow of the section; of equals the place farthest from rows and ends."""
     cut = frame.cut
     found = [_pressure(analysis, cut, i, case) for i in range(len(cut.plane))]
@@ -289,7 +295,8 @@ def depth_parts(analysis: Analysis, frame: Frame, case: int, units: UnitSystem) 
     rows = np.array([(point[:2] - cut.origin) @ cut.way for _, _, point in crossings(analysis, frame)])
     away = np.abs(t[:, None] - np.append(rows, [cut.t.min(), cut.t.max()])).min(axis=1)
     at = int(np.argmax(np.where(pressure >= 0.999 * pressure.max(), away, -1.0)))
-    depth = float(pressure[at]) / (analysis.snow.cases[case].density * STANDARD_GRAVITY)
+    weight = analysis.snow.cases[case].density * STANDARD_GRAVITY
+    depth = float(pressure[at]) / weight
     low, high = frame.at(t[at], level[at]), frame.at(t[at], level[at] + depth)
     if low[1] - high[1] < 4.0:
         return []
@@ -297,17 +304,52 @@ def depth_parts(analysis: Analysis, frame: Frame, case: int, units: UnitSystem) 
     near = float(rows[np.abs(rows - t[at]).argmin()] - t[at]) * frame.scale if len(rows) else np.inf
     # Down the slope, where snow does not rise into the words; beside a row away from its force.
     right = near < 0.0 if abs(near) < 110.0 else not _rises(cut, float(t[at]))
-    side = "start" if right else "end"
-    if float(high[0]) > WIDTH - 70.0:
-        side = "end"
-    x = float(high[0]) + (5.0 if side == "start" else -5.0)
-    # Halfway up, where it is clear of the forces over the snow; low snow has no room for words.
-    y = 0.5 * float(low[1] + high[1]) + 4.0 if low[1] - high[1] > ROOMY else float(high[1]) - 5.0
+    top = float(frame.at(t, level + pressure / weight)[:, 1].min())
+    x, middle = float(high[0]), 0.5 * float(low[1] + high[1])
+    tries = [
+        Text(words, (x + (5.0 if side else -5.0), y), TYPE, align="left" if side else "right")
+        for y in (middle, *(float(high[1]) - 9.0 - rise for rise in LIFTS))
+        for side in (right, not right)
+    ]
+    taken = [_below(frame, one, weight, k) for k, one in enumerate(found)]
+    taken += _row_shapes(analysis, frame, case, forces=forces)
+    text = free_place(tries, shapely.union_all(taken).buffer(1.5), (4.0, top - 17.0, WIDTH - 4.0)) or tries[0]
+    lead = np.array([high, [x, min(float(high[1]), text.at[1] + 7.0)]])
     ticks = [end + np.array([[-3.0, 0.0], [3.0, 0.0]]) for end in (low, high)]
     return [
         *(svg.line(one, style.INK, 1.1) for one in (np.stack([low, high]), *ticks)),
-        svg.text(words, x, y, TYPE, anchor=side, halo=True),
+        svg.line(lead, style.MUTED, 0.7),
+        svg.text(words, text.at[0], text.at[1] + 4.0, TYPE, anchor=ANCHORS[text.align], halo=True),
     ]
+
+
+def _below(frame: Frame, snow: tuple[Array, Array], weight: float, piece: int) -> shapely.Geometry:
+    """Snow on a piece of the cut with the building below it. [px]."""
+    t, pressure = snow
+    top = frame.at(t, np.interp(t, frame.cut.t[piece], frame.cut.z[piece]) + pressure / weight)
+    foot = frame.base + WALL
+    return shapely.Polygon([*top, (top[-1, 0], foot), (top[0, 0], foot)]).buffer(0.0)
+
+
+def _row_shapes(analysis: Analysis, frame: Frame, case: int, *, forces: bool) -> list[shapely.Geometry]:
+    """What `row_parts` draws of rows: their names, and the arrows and words of their forces. [px]."""
+    layout, met = analysis.project.layout, crossings(analysis, frame)
+    steps = _word_steps(analysis, frame, [(row, point) for row, _, point in met])
+    shapes: list[shapely.Geometry] = []
+    for (row, s, point), (_, of) in zip(met, steps, strict=True):
+        out, up = _ways(analysis, frame, row)
+        foot = frame.of(point)
+        half = 0.5 * text_width(layout.row_name[row], TYPE, bold=True)
+        shapes.append(shapely.Point(foot - NAME * out).buffer(half))
+        load = line_load(analysis, case, row, s)
+        if not (forces and load > 0.0):
+            continue
+        more = _beyond(analysis, case, row, s) > BEYOND * load * float(layout.row_length[row])
+        high = (9.0 + LINE * of + 26.0 * more) * out
+        long = (LONG_WORDS if more and of == 1 else SHORT_WORDS + 16.0) * up
+        head = foot + POST * out
+        shapes.append(shapely.Polygon([head, head + long, head + long + high, head + high]))
+    return shapes
 
 
 def crossings(analysis: Analysis, frame: Frame) -> list[tuple[int, float, Array]]:
@@ -347,23 +389,24 @@ def row_parts(
     steps = _word_steps(analysis, frame, [(row, point) for row, _, point in met])
     for (row, s, point), (step, of) in zip(met, steps, strict=True):
         plane = int(layout.row_plane[row])
-        rise = 1.0 if planes.upslope[plane, :2] @ frame.cut.way > 0.0 else -1.0
         slope = float(planes.slope[plane])
-        out = np.array([-rise * np.sin(slope), -np.cos(slope)])
-        up = np.array([rise * np.cos(slope), -np.sin(slope)])
+        out, up = _ways(analysis, frame, row)
+        rise = float(np.sign(up[0]))
         foot = frame.of(point)
-        head = foot + 15.0 * out
+        head = foot + POST * out
         parts.append(svg.line(np.stack([foot, head]), style.INK, 2.6))
         parts.append(svg.element("circle", cx=float(head[0]), cy=float(head[1]), r=4.2, fill=style.INK))
-        name = foot - 17.0 * out
-        words = layout.row_name[row]
-        x, y = name.tolist()
-        parts.append(svg.text(words, x, y, TYPE, anchor="middle", bold=True, halo=True))
+        words, angle = layout.row_name[row], svg.number(-rise * float(np.degrees(slope)))
+        # A long name below a steep roof stands along it, so that it meets neither roof nor distances.
+        tall = 0.5 * text_width(words, TYPE, bold=True) * np.sin(slope)
+        x, y = (foot - NAME * out).tolist()
+        turn = f"translate({svg.number(x)} {svg.number(y)}){f' rotate({angle})' if tall > STEEP else ''}"
+        low = 4.0 if tall > STEEP else 0.0
+        parts.append(svg.text(words, 0.0, low, TYPE, anchor="middle", bold=True, halo=True, transform=turn))
         load = line_load(analysis, case, row, s)
         if forces and load > 0.0:
             parts += arrow(head + 54.0 * up, head + 5.0 * up, 2.2)
             at = head + 9.0 * up + (9.0 + LINE * step) * out
-            angle = svg.number(-rise * float(np.degrees(slope)))
             turn = f"translate({svg.number(at[0])} {svg.number(at[1])}) rotate({angle})"
             side = "start" if rise > 0.0 else "end"
             text = quantity(load, "line", units)
@@ -377,6 +420,14 @@ def row_parts(
                 text = f"+ {quantity(beyond, 'force', units)}{' at its end' if of == 1 else ''}"
                 parts.append(svg.text(text, 0.0, 3.0, TYPE, anchor=side, halo=True, transform=turn))
     return parts
+
+
+def _ways(analysis: Analysis, frame: Frame, row: int) -> tuple[Array, Array]:
+    """Unit vectors on the drawing away from the roof at a row and up its slope, (2,) each."""
+    planes, plane = analysis.project.roof.planes, int(analysis.project.layout.row_plane[row])
+    rise = 1.0 if planes.upslope[plane, :2] @ frame.cut.way > 0.0 else -1.0
+    slope = float(planes.slope[plane])
+    return np.array([-rise * np.sin(slope), -np.cos(slope)]), np.array([rise * np.cos(slope), -np.sin(slope)])
 
 
 def _word_steps(analysis: Analysis, frame: Frame, met: list[tuple[int, Array]]) -> list[tuple[int, int]]:

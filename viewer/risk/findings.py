@@ -21,7 +21,7 @@ from fea.failure.thaw import Thaw
 from fea.sampling.chance import Chance
 from fea.sampling.variables import Shape, Variable
 from roofmodel.layout import Layout
-from roofmodel.snow.cases import LoadLevel
+from roofmodel.snow.level_words import level_words
 from roofmodel.units import SYSTEMS
 from viewer.report.tables import Table
 
@@ -33,11 +33,6 @@ CAUTIONS = (
     "A licensed engineer must review this; local code governs; strengths must come from tests.",
     "Falling snow and ice can kill. Work at height can kill.",
 )
-LEVELS = {
-    LoadLevel.STRENGTH: "which the standard gives at strength level, that is factored already",
-    LoadLevel.CHARACTERISTIC: "the characteristic load, before load factors",
-    LoadLevel.MEASURED: "as it was measured",
-}
 FIRST_HEAD = "lets go first"
 SHOWN = 12  # clamps of the table
 
@@ -118,7 +113,7 @@ def said(found: RiskFindings) -> tuple[str, ...]:
     )
     middle, low = np.quantile(risk.reserve, [0.5, 0.05])
     lines = [
-        *_case_words(found, LEVELS[case.level]),
+        *_case_words(found, level_words(case.level)),
         f"{counts}, seed {table.seed}.",
         f"A row lets go at {times(middle)} a sample's own snow in the middle, at {times(low)} in the worst "
         "twentieth.",

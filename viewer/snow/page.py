@@ -30,7 +30,7 @@ from viewer.snow.sections import SMALL, Section
 from viewer.snow.sheet import case_drawing, summary_words
 from viewer.snow.study import SnowStudy
 from viewer.snow.symmetry import dome_planes, stands_for, turned_words
-from viewer.snow.words import level_words, pressure_range, proof_words
+from viewer.snow.words import pressure_range, pressure_words, proof_words
 from viewer.typeface import page_css
 from viewer.version import version
 
@@ -66,7 +66,7 @@ def snow_html(study: SnowStudy, sheet: Drawing, *, today: date | None = None) ->
         name=project.table.project.name,
         title=_title_block(study, today or date.today()),
         summary=summary_words(findings, units),
-        levels=level_words(findings),
+        levels=pressure_words(findings),
         proof=proof_words(findings),
         proven=findings.proven,
         cases=_cases_table(study),

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture.drawing import Drawing
+from viewer.picture.labels import text_width
 from viewer.quantities import quantity
 from viewer.snow.families import told_number
 from viewer.snow.findings import SnowFindings
@@ -26,6 +27,9 @@ TALLEST = 300.0  # of the roof and snow [px]
 SEEN = 36.0  # a drift lower than this is drawn higher than wide [px]
 LAYERS = (style.SNOW_DEEP_ANCHORS[1], style.SNOW_DEEP_ANCHORS[2])  # first layer, other surcharges
 OWN = style.SNOW_DEEP_ANCHORS[4]
+UNDER = np.array([0.0, 6.0])  # from the roof's line to the lower side of what is drawn of it [px]
+THICK = 14.0  # of a drawn wall [px]
+SHIFTS = sorted(np.arange(-120.0, 121.0, 4.0).tolist(), key=abs)  # up and down, where words are tried [px]
 STRETCHES = (1.0, 2.0, 5.0, 10.0)
 
 
@@ -122,7 +126,7 @@ def _draw_piece(
         shape = shapely.intersection(shapely.Polygon(ring).buffer(0.0), frame)
         drawing.area(shape, fill, style.INK if own else style.SNOW_DEEP_ANCHORS[4], 1.2 if own else 0.5)
     roof = axes.at(piece.s, piece.z)
-    under = np.concatenate([roof, roof[::-1] + np.array([0.0, 6.0])])
+    under = np.concatenate([roof, roof[::-1] + UNDER])
     drawing.area(shapely.intersection(shapely.Polygon(under), frame), style.WALL_SHADE)
     line = shapely.intersection(shapely.LineString(roof), frame)
     if line.length > 0.0:
@@ -138,7 +142,7 @@ def _draw_walls(
         foot, head = axes.at(s, z), axes.at(s, min(top, high))
         if head[1] > foot[1]:
             continue
-        back = -14.0 * side
+        back = -THICK * side
         wall = shapely.box(
             min(foot[0], foot[0] + back), head[1] - 6.0, max(foot[0], foot[0] + back), foot[1] + 6.0
         )
@@ -172,7 +176,8 @@ def _dimensions(
         drawing.line(np.array([[x, foot[1] + 9.0], [x, y + 5.0]]), style.FAINT, 0.7)
     _dimension(drawing, np.array([ends[0], y]), np.array([ends[1], y]))
     words = f"width {quantity(section.width, 'length', units)}"
-    drawing.write(words, float(ends.mean()), y - 9.0, TYPE, bold=True, align="center", halo=True)
+    narrow = text_width(words, TYPE, bold=True) > ends[1] - ends[0] - TYPE  # below, clear of the ticks
+    drawing.write(words, float(ends.mean()), y + (15.0 if narrow else -9.0), TYPE, bold=True, align="center")
     peak = float(section.peak[1])
     if _peaks_inside(section):
         _summit(drawing, section, axes, units)
@@ -209,17 +214,49 @@ def _upright(
     number = section.own_layer(piece) or 0
     low, high = axes.at(piece.s[end], tops[number][end]), axes.at(piece.s[end], tops[number + 1][end])
     out = np.array([26.0 if end else -26.0, 0.0])
+    for place, _, _, side in section.walls:  # beside a wall that stands a gap off
+        back = float(axes.at(place, 0.0)[0]) - THICK * side - float(low[0])
+        if side * out[0] < 0.0 and -2.0 * abs(out[0]) < back * side < 0.0:
+            out[0] = min(out[0], back - 12.0) if side > 0 else max(out[0], back + 12.0)
     for point in (low, high):
         drawing.line(np.stack([point + 0.2 * out, point + 1.2 * out]), style.INK, 0.7)
     _dimension(drawing, low + out, high + out)
     lines = _words(section, piece, end, value, units)
     x = float(low[0] + out[0] + (9.0 if end else -9.0))
     y = 0.5 * float(low[1] + high[1]) - 0.5 * 1.25 * TYPE * (len(lines) - 1)
-    y = min(y, drawing.size[1] - 44.0 - 1.25 * TYPE * (len(lines) - 1))
+    y = _clear(drawing, section, axes, lines, (x, y), right=bool(end))
     for i, (words, bold) in enumerate(lines):
         drawing.write(
             words, x, y + 1.25 * TYPE * i, TYPE, bold=bold, align="left" if end else "right", halo=True
         )
+
+
+def _clear(
+    drawing: Drawing,
+    section: Section,
+    axes: _Axes,
+    lines: list[tuple[str, bool]],
+    at: tuple[float, float],
+    *,
+    right: bool,
+) -> float:
+    """Height of the first of some lines where they cover no roof or snow, as near to `at` as can be. [px]."""
+    x, y = at
+    wide = max(text_width(words, TYPE, bold=bold) for words, bold in lines)
+    deep = 1.25 * TYPE * (len(lines) - 1)
+    last = drawing.size[1] - 44.0 - deep
+    rings = [
+        np.concatenate([axes.at(p.s, p.z) + UNDER, axes.at(p.s, _tops(section, p)[-1])[::-1]])
+        for p in section.pieces
+    ]
+    taken = shapely.union_all(shapely.polygons(rings))
+    left = x if right else x - wide
+    for shift in SHIFTS:
+        top = y + shift
+        box = shapely.box(left, top - 0.6 * TYPE, left + wide, top + deep + 0.6 * TYPE)
+        if TYPE <= top <= last and not box.intersects(taken):
+            return top
+    return min(y, last)
 
 
 def _words(

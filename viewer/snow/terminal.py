@@ -12,7 +12,7 @@ from viewer.snow.findings import clauses
 from viewer.snow.governing import governing_words
 from viewer.snow.sheet import summary_words
 from viewer.snow.study import SnowStudy
-from viewer.snow.words import level_words, proof_words
+from viewer.snow.words import pressure_words, proof_words
 from viewer.style import CAUTION
 from viewer.terminal import plain_table
 
@@ -26,7 +26,7 @@ def print_snow(study: SnowStudy, console: Console) -> None:
     lines: list[Text | Table | Padding] = [
         Text(findings.project.table.project.name, style="bold"),
         Text(summary_words(findings, study.units)),
-        *(Text(line) for line in level_words(findings)),
+        *(Text(line) for line in pressure_words(findings)),
         Text(),
         _cases(study, console.width >= _WIDE),
     ]

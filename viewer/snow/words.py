@@ -3,27 +3,22 @@
 from __future__ import annotations
 
 from roofmodel.snow.cases import LoadLevel
+from roofmodel.snow.level_words import level_words
 from roofmodel.units import UnitSystem
 from viewer.quantities import column, quantity
 from viewer.report.tables import number_ranges
 from viewer.snow.findings import AGREE, SnowFindings
 
-LEVELS = {
-    LoadLevel.STRENGTH: "The pressures are at strength level: the standard has factored them already.",
-    LoadLevel.CHARACTERISTIC: "The pressures are characteristic: load factors come on top.",
-    LoadLevel.MEASURED: "The pressures are what was measured, not factored.",
-}
 
-
-def level_words(findings: SnowFindings) -> tuple[str, ...]:
+def pressure_words(findings: SnowFindings) -> tuple[str, ...]:
     """What the pressures mean; which cases where that differs."""
     levels: dict[LoadLevel, list[int]] = {}
     for number, case in enumerate(findings.cases):
         levels.setdefault(case.case.level, []).append(number + 1)
     if len(levels) == 1:
-        return (LEVELS[next(iter(levels))],)
+        return (f"The pressures are {level_words(next(iter(levels)))}.",)
     return tuple(
-        f"{'Case' if len(cases) == 1 else 'Cases'} {number_ranges(cases)}: {LEVELS[level]}"
+        f"{'Case' if len(cases) == 1 else 'Cases'} {number_ranges(cases)}: {level_words(level)}."
         for level, cases in levels.items()
     )
 

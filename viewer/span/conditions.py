@@ -11,11 +11,12 @@ from numpy.typing import NDArray
 from fea.checks.combinations import strength_factors
 from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.push.project import DIRECTIONS
-from fea.spans.study import LEVELS, StudyResult, open_words
+from fea.spans.study import StudyResult, open_words
 from roofmodel.hardware import DesignFormat, Rail, as_tested
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.tested import words as tested_words
 from roofmodel.snow.cases import LoadLevel
+from roofmodel.snow.level_words import level_words
 from roofmodel.units import SI, US, UnitSystem
 from viewer.quantities import quantity, system
 from viewer.report.tables import Table
@@ -80,7 +81,7 @@ def conditions(found: StudyResult, seam: float | None = None) -> tuple[tuple[str
         ("Test basis", "; ".join(basis) or "not given"),
         (
             "Loads",
-            f"{design.format}, {LEVELS[study.level]}; the limits take {factors.dead:g} D + "
+            f"{design.format}, {level_words(LoadLevel(study.level))}; the limits take {factors.dead:g} D + "
             f"{factors.snow:g} S ({factors.clause}), D the rail's own weight, S these loads of snow down the "
             "slope per length of rail, on the axis or at the top, whichever is worse",
         ),

@@ -42,14 +42,17 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
         parts.append(t.box(unverified(found), mark="open"))
     files = {}
     for number, sheet in enumerate(sheets(found)):
-        parts += [t.running(f"Data sheet: {sheet.name}"), t.new_page() if number else ""]
-        parts.append(t.heading(f"Data sheet: {sheet.name}"))
+        title, label = f"Data sheet: {sheet.name}", f"sheet-{number}"
+        parts += [t.running(title), t.new_page() if number else "", t.heading(title, 1, label)]
+        parts.append(t.running(f"{title}, to be read with the notes on page ", label))
         parts.append(t.smaller(t.bullets((*sheet.loud, " ".join((*CAUTIONS, LAST))))))
         facts = t.smaller(t.facts(sheet.facts, columns=1, gap=4.0))
         if sheet.outline is not None:
             files[f"outline{number}.svg"] = drawing_svg(sheet.outline, sheet.name).encode()
             facts = t.beside(facts, t.figure(f"outline{number}.svg", f"Outline of {sheet.name}"), OUTLINE)
-        parts += [facts, *map(t.table, sheet.tables)]
+        # Loads stand right below their notes: what long notes push to the next page is the rest.
+        tests, *loads = map(t.table, sheet.tables)
+        parts += [*loads, facts, tests]
     parts += [t.running(KIND), t.new_page()]
     parts += [t.heading("What the tables hold for"), t.table(conditions_table(found))]
     for first_rail in range(0, len(found.rails), RAILS):
