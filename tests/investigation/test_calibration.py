@@ -107,7 +107,7 @@ def calibrate(folder: Path, cases: int, seed: int) -> Tally:
     while len(tally.truth) < cases:
         i, s = int(rng.integers(len(causes))), int(rng.integers(HIDDEN))
         gone = hidden[i].gave_way[s]
-        if not gone.any():
+        if not gone.any() or hidden[i].idle[s].any():  # what did nothing is no truth to be found
             continue
         found, looked = told(rng, roof, hidden[i], s, closer=len(tally.truth) % 2 == 1)
         aim = aim_at(gone, layout.clamp_row, together(found.load, load_by_heap(roof, gone, found.fallen)))
