@@ -358,7 +358,7 @@ CHANGES: dict[str, tuple[Change, str]] = {
     ),
 }
 USUAL = (
-    "Usual for all: snow without drift lognormal about 0.6 of the case (0.25 to 1.4); drift 0.5 to 1.5 times "
+    "Usual for all: snow without drift lognormal about 0.6 of the case (0.25 to 1.4); drift 0 to 1.5 times "
     "the standard's; bond holds 0 to 30 %; snow over a lost clamp leaves by 0 to 100 %; a loss shakes its "
     "neighbors by 1 to 2; snow from beyond row ends 0 to 1 times the bound."
 )

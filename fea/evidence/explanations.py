@@ -296,7 +296,7 @@ def _begin(
     )
     draw.mass, draw.weight, unit = draw_snow(rng, draw.given("snow"), *snow_of(cause), aim.load)
     draw.keep("snow", unit)
-    draw.drift = draw.uniform("usual drift", 0.5, 1.5)
+    draw.drift = draw.uniform("usual drift", 0.0, 1.5)
     draw.bond = np.repeat(draw.uniform("bond", 0.0, 0.3)[:, None], c, axis=1)
     draw.ends = draw.unit("usual ends")
     shared = draw.normal("strength")[:, None]

@@ -34,11 +34,11 @@ def family_words(one: Family) -> str:
     return f'"{one.name}", alone or with another flaw, {share(one)}'
 
 
-def together(found: CaseFindings) -> str:
-    """Shares of kinds of explanations; empty where there is no choice of kinds."""
+def together(found: CaseFindings, told: Family | None = None) -> str:
+    """Shares of kinds of explanations, but for one that is told; empty where there is no choice of kinds."""
     kinds = [one for one in found.families if one.name in KINDS and one.posterior >= TOLD]
-    words = "; ".join(f"{KINDS[one.name]}, {share(one)}" for one in kinds)
-    return f"Taken together: {words}." if len(kinds) > 1 else ""
+    words = "; ".join(f"{KINDS[one.name]}, {share(one)}" for one in kinds if one is not told)
+    return f"{'Else' if told in kinds else 'Taken together'}: {words}." if len(kinds) > 1 else ""
 
 
 def families_data(found: CaseFindings) -> list[dict[str, object]]:

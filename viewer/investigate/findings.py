@@ -101,7 +101,7 @@ def answer(found: CaseFindings) -> str:
             f". Too few samples come near (clamps were compared {first.loose:g} times as loosely as their "
             "doubt): shares are rough"
         )
-    return f"{text}. {together(found)}".rstrip()
+    return f"{text}. {together(found, family)}".rstrip()
 
 
 def _too_weak(first: Fit) -> str:
