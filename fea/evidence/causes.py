@@ -37,6 +37,7 @@ DRIFTLESS = (
     "no snow case of the project has a drift at a row; enter what stands on the roof as [[obstruction]] "
     "(eavewright fields --table obstruction)"
 )
+LEAST = 0.1  # of a clamp's snow that drift, a heap or a row's end adds where it counts as one (judgment)
 PRY = (0.4, 1.0)  # strength left beside a splice without screws, by prying (judgment)
 SPLICE_SHARE = (0.5, 8.0)  # of an unknown splice over a clamp's strength, log-uniform
 
@@ -114,6 +115,7 @@ class Draw:
     grid: Grid | None = None
     units: dict[str, Array] = field(default_factory=dict)  # numbers between 0 and 1 of which all is made
     now: str = ""  # explanation that draws
+    acts: dict[str, NDArray[np.bool_]] = field(default_factory=dict)  # where each changes something, (n, c)
     sizes: dict[str, NDArray[Any]] = field(default_factory=dict)  # as `fea.evidence.sizes.SIZES`, (n,)
 
     @property
@@ -172,11 +174,14 @@ def _as_designed(draw: Draw) -> None:
 def _drift(draw: Draw) -> None:
     draw.case = draw.roof.drifted
     draw.drift = 1.8 * np.exp(0.4 * draw.normal("drift"))
+    still, drift = draw.case.usual_snow
+    draw.acts["drift"] = draw.drift[:, None] * np.abs(drift) >= LEAST * np.abs(still)
     draw.sizes["drift"] = draw.drift
 
 
 def _weak(draw: Draw) -> None:
     weak, boxed = _some(draw, 0.1, 1.0)
+    draw.acts["weak batch"] = weak
     draw.flawed = draw.flawed | weak
     hold = draw.uniform("hold", 0.25, 0.8)[:, None]
     draw.share = np.where(weak, hold, 1.0) * draw.share
@@ -185,6 +190,7 @@ def _weak(draw: Draw) -> None:
 
 def _loose(draw: Draw) -> None:
     draw.loose, boxed = _some(draw, 0.05, 0.5)
+    draw.acts["loose clamps"] = draw.loose
     draw.flawed = draw.flawed | draw.loose
     hold = draw.uniform("hold", 0.1, 0.6)[:, None]
     draw.tight = np.where(draw.loose, hold, 1.0)
@@ -242,6 +248,7 @@ def _uneven(draw: Draw) -> None:
     under = np.where(one_row, row == row[middle][:, None], plane == plane[middle][:, None])
     heap = np.where(under, np.exp(-0.5 * (apart / long) ** 2), 0.0)
     draw.heaped = 1.0 + draw.uneven[:, None] * heap
+    draw.acts["uneven snow"] = draw.heaped - 1.0 >= LEAST
     draw.sizes |= {"heap top": 1.0 + draw.uneven, "heap along": long[:, 0], "heap one row": one_row[:, 0]}
 
 
@@ -251,6 +258,7 @@ def _wrong(draw: Draw) -> None:
     everywhere = draw.unit("everywhere")[:, None] < 0.3
     on = everywhere | (row == which)
     draw.wrong, draw.wrong_at = on.mean(axis=1), on
+    draw.acts["wrong clamp"] = on
     draw.flawed = draw.flawed | on
     hold = draw.uniform("hold", 0.15, 0.6)[:, None]
     draw.share = np.where(on, hold, 1.0) * draw.share
@@ -260,6 +268,8 @@ def _wrong(draw: Draw) -> None:
 def _ends(draw: Draw) -> None:
     draw.ends = draw.uniform("ends", 1.0, 2.5)
     draw.sizes["ends"] = draw.ends
+    still, ends = draw.case.usual_snow[0], draw.case.ends
+    draw.acts["row ends"] = draw.ends[:, None] * np.abs(ends) >= LEAST * np.abs(still)
 
 
 def _one_plane(draw: Draw) -> None:
@@ -283,20 +293,26 @@ def _parted(draw: Draw) -> None:
     draw.splice = np.where(np.isnan(given), by_aim, by_grid)
     draw.keep("splice", np.where(np.isnan(given), within, given))
     draw.weight *= np.divide(share, drawn, out=np.ones_like(drawn), where=may)[draw.splice]
+    draw.acts[draw.now] = beside_splice(draw)
 
 
 def _unscrewed(draw: Draw) -> None:
     _parted(draw)
     draw.screwed = np.zeros(draw.size, dtype=bool)
     hold = draw.uniform("pry", *PRY)
-    left, right = splice_sides(draw.roof)
-    pries = np.zeros(draw.share.shape, dtype=bool)
-    sample = np.arange(draw.size)
-    pries[sample, left[draw.splice]] = pries[sample, right[draw.splice]] = True
+    pries = draw.acts[draw.now]
     draw.flawed = draw.flawed | pries
     draw.pried = np.where(pries, hold[:, None], 1.0)
     draw.share = draw.pried * draw.share
     draw.sizes["pry hold"] = hold
+
+
+def beside_splice(draw: Draw) -> NDArray[np.bool_]:
+    """The two clamps beside the splice of each sample, (n, c)."""
+    left, right = splice_sides(draw.roof)
+    found, sample = np.zeros(draw.share.shape, dtype=bool), np.arange(draw.size)
+    found[sample, left[draw.splice]] = found[sample, right[draw.splice]] = True
+    return found
 
 
 def splice_sides(roof: Roof) -> tuple[IntArray, IntArray]:
@@ -342,7 +358,7 @@ CHANGES: dict[str, tuple[Change, str]] = {
     ),
 }
 USUAL = (
-    "Usual for all: snow without drift lognormal about 0.6 of the case (0.25 to 1.4); drift 0.5 to 1.5 times "
+    "Usual for all: snow without drift lognormal about 0.6 of the case (0.25 to 1.4); drift 0 to 1.5 times "
     "the standard's; bond holds 0 to 30 %; snow over a lost clamp leaves by 0 to 100 %; a loss shakes its "
     "neighbors by 1 to 2; snow from beyond row ends 0 to 1 times the bound."
 )

@@ -113,9 +113,7 @@ def of_clamps(layout: Layout, found: Found, bank: Bank) -> tuple[tuple[Reading, 
     seen = summaries(layout, found.known, found.gave_way)[0]
     made = summaries(layout, found.known, bank.gave_way)
     count = seen[:, 0]
-    told = np.where(found.known, found.doubt * (1.0 - found.doubt), 0.0)  # variance of a misread clamp
-    misread = np.bincount(layout.clamp_row, told, minlength=len(count))
-    number = np.sqrt(0.25 + (COUNT_DOUBT * count) ** 2 + misread)
+    number = _count_doubt(layout, found, count)
     # The middle and spread of few are told less well than those of many.
     place = PLACE_DOUBT + 0.1 / np.maximum(count, 1.0)
     wide = np.stack([number, place, place, 0.5 + 0.25 * seen[:, 3]], axis=1)
@@ -126,6 +124,20 @@ def of_clamps(layout: Layout, found: Found, bank: Bank) -> tuple[tuple[Reading, 
             value = np.where(both, made[:, r, k], np.nan) if k in (1, 2) else made[:, r, k]
             readings.append(Reading(what, name, value, float(seen[r, k]), float(wide[r, k]), True))
     return tuple(readings), np.asarray(made[:, :, 0].any(axis=1))
+
+
+def _count_doubt(layout: Layout, found: Found, count: Array) -> Array:
+    """Deviation (r,) of the number of clamps of each row that gave way."""
+    told = np.where(found.known, found.doubt * (1.0 - found.doubt), 0.0)  # variance of a misread clamp
+    misread = np.bincount(layout.clamp_row, told, minlength=len(count))
+    return np.asarray(np.sqrt(0.25 + (COUNT_DOUBT * count) ** 2 + misread))
+
+
+def most_near(layout: Layout, found: Found) -> int:
+    """Clamps that can have given way in a sample that comes near, compared as loosely as can be."""
+    count = summaries(layout, found.known, found.gave_way)[0, :, 0]
+    wide = float(np.linalg.norm(_count_doubt(layout, found, count)))
+    return int(np.ceil(count.sum() + NEAR * LOOSER[-1] * wide)) + int((~found.known).sum())
 
 
 def of_measures(found: Found, bank: Bank) -> tuple[Reading, ...]:
@@ -168,9 +180,10 @@ class Told:
     ----------
     clamps, measures : tuple of Reading
     some : (n,) bool
-        Whether any known clamp gave way; a sample in which none did is known not to be so.
+        Whether any known clamp gave way, and the explanation had a part in it (`Bank.idle`); other samples
+        are known not to be so.
     square : (n,) float
-        Squared distance of the clamps, in deviations; infinite where none gave way.
+        Squared distance of the clamps, in deviations; infinite where not `some`.
     far : (n, k) float
         The same of each measure.
     splices, rails : (n,) float
@@ -195,6 +208,7 @@ class Told:
 def told_of(layout: Layout, found: Found, bank: Bank) -> Told:
     """Samples of one explanation against what was found."""
     clamps, some = of_clamps(layout, found, bank)
+    some = some & ~bank.idle.any(axis=1) if len(bank.idle) else some
     measures = of_measures(found, bank)
     return Told(
         clamps,

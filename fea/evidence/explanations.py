@@ -17,6 +17,7 @@ from fea.evidence.aim import Aim, draw_snow
 from fea.evidence.causes import AND, CHANGES, SPLICE_SHARE, Draw, Roof, Strengths, snow_of
 from fea.evidence.counterparts import missing_as_found, stands_for
 from fea.evidence.grids import BY_GRID, Grid, mixture_weight
+from fea.evidence.idle import idle_parts
 from fea.failure.assembled import PARTS, SpliceLoads
 from fea.failure.cascade import FailureSamples, cascade
 from fea.failure.study import strength_shares
@@ -74,6 +75,8 @@ class Bank:
         Clamps of the wrong type in each group of `Looked.kinds`.
     unscrewed : (n,) bool
         Whether the splice of `parted` never had screws.
+    idle : (n, p) bool
+        Which parts of the explanation lie far from all that gave way (`fea.evidence.idle`).
     first, units, rounds
         What `fea.evidence.grids.mixture_weight` weights all rounds by.
     """
@@ -96,6 +99,7 @@ class Bank:
     sizes: dict[str, Array] = field(default_factory=dict)
     wrong: Array = field(default_factory=lambda: np.zeros((0, 0)))
     unscrewed: NDArray[np.bool_] = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    idle: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 1), dtype=bool))
     first: Array = field(default_factory=lambda: np.zeros(0))
     units: dict[str, Array] = field(default_factory=dict)
     rounds: tuple[tuple[Grid | None, int], ...] = ()
@@ -108,6 +112,7 @@ class Looked:
     Clamps of `pulled` were as they stood, or `tightened` before.
     `there` are clamps that were seen to be clamps; `gave_way` (c,) are those that were found so, for which
     those of the samples stand (`fea.evidence.counterparts`), of the `known` (c,) ones; None for no such.
+    A sample is followed no further than `most` clamps that give way; None for to its end.
     """
 
     depth: IntArray = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
@@ -119,6 +124,7 @@ class Looked:
     kinds: tuple[IntArray, ...] = ()
     known: NDArray[np.bool_] | None = None
     gave_way: NDArray[np.bool_] | None = None
+    most: int | None = None
 
 
 @dataclass(frozen=True)
@@ -290,7 +296,7 @@ def _begin(
     )
     draw.mass, draw.weight, unit = draw_snow(rng, draw.given("snow"), *snow_of(cause), aim.load)
     draw.keep("snow", unit)
-    draw.drift = draw.uniform("usual drift", 0.5, 1.5)
+    draw.drift = draw.uniform("usual drift", 0.0, 1.5)
     draw.bond = np.repeat(draw.uniform("bond", 0.0, 0.3)[:, None], c, axis=1)
     draw.ends = draw.unit("usual ends")
     shared = draw.normal("strength")[:, None]
@@ -336,6 +342,7 @@ def _sample(
         relief=relief,
         bond=draw.bond[:, case.roof.first[:-1]],
         splices=_splices(draw),
+        most=looked.most,
     )
     gave_way = (found.order >= 0) | draw.missing
     torn = np.zeros((size, c), dtype=bool)
@@ -373,6 +380,9 @@ def _sample(
         },
         wrong=_in_groups(wrong, looked.kinds),
         unscrewed=~draw.screwed,
+        idle=idle_parts(
+            [draw.acts.get(one) for one in causes], gave_way & ~draw.missing, roof.layout.clamp_row
+        ),
         first=draw.weight,
         units=draw.units,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,8 +31,9 @@ def next_weights(told: Sequence[Told], banks: Sequence[Bank], weighed: Weighed) 
 
     That of its own effective ones, or the importance weight of those of its samples that come nearest times
     what all that was found leaves of those near of any explanation, whichever is more, the latter no more
-    than counts of screws and seams let its samples weigh. What rounds draw often weighs little: the weights
-    of others say nothing of an explanation that has none near. 0 where nothing is near at all.
+    than counts of screws and seams, splices and rails let its samples weigh. What rounds draw often weighs
+    little: the weights of others say nothing of an explanation that has none near. 0 where nothing is near at
+    all.
     """
     near = near_of(told, weighed.loose)
     close = [w * one for w, one in zip(weighed.weights, near, strict=True)]
@@ -41,12 +43,13 @@ def next_weights(told: Sequence[Told], banks: Sequence[Bank], weighed: Weighed) 
     if not total > 0.0:
         return np.zeros(len(banks))
     chance = sum(float(w @ k) for w, k in zip(close, left, strict=True)) / total
+    rails = sum(float(w @ (one.splices * one.rails)) for w, one in zip(close, told, strict=True)) / total
     found = []
     for bank, one, c in zip(banks, told, close, strict=True):
         own = nearest(bank.weight, one.log_chance)
         own = own if own.any() else bank.weight
         drawn = float(own @ bank.weight) / float(own.sum())
-        found.append(max(_unit(c), drawn * chance * _most(one), TRACE))
+        found.append(max(_unit(c), drawn * chance * _most(one, rails), TRACE))
     return np.array(found)
 
 
@@ -64,18 +67,40 @@ def largest_shares(told: Sequence[Told], banks: Sequence[Bank], weighed: Weighed
     return np.divide(prior * most, prior * most + others, out=np.ones_like(prior), where=others > 0.0)
 
 
-def interval_of(
+@dataclass(frozen=True)
+class Spread:
+    """Weights of the explanations as other samples of the same number would give them.
+
+    Attributes
+    ----------
+    least, most : (`DRAWS`, k) float
+        Times the prior, from `drawn_again`.
+    """
+
+    least: Array
+    most: Array
+
+    def interval(self, groups: NDArray[np.bool_]) -> tuple[Array, Array]:
+        """95 % ends (g,) of the posteriors of groups (g, k) of explanations.
+
+        Each at its least with the others at their most, and the other way.
+        """
+        inside = groups.astype(float).T
+        low, high = self.least @ inside, self.most @ inside
+        under, over = self.most @ (1.0 - inside), self.least @ (1.0 - inside)
+        return (
+            np.quantile(low / np.maximum(low + under, TRACE), END, axis=0),
+            np.quantile(high / np.maximum(high + over, TRACE), 1.0 - END, axis=0),
+        )
+
+
+def spread_of(
     told: Sequence[Told], banks: Sequence[Bank], weighed: Weighed, prior: Array, rng: np.random.Generator
-) -> tuple[Array, Array]:
-    """95 % ends of the posteriors: each at its least with the others at their most, and the other way."""
+) -> Spread:
+    """What a finite number of samples leaves open."""
     near, units = near_of(told, weighed.loose), next_weights(told, banks, weighed)
     least, most = drawn_again(weighed.weights, near, units, rng)
-    least, most = prior * least, prior * most
-    under = most.sum(axis=1, keepdims=True) - most
-    over = least.sum(axis=1, keepdims=True) - least
-    low = np.quantile(least / np.maximum(least + under, TRACE), END, axis=0)
-    high = np.quantile(most / np.maximum(most + over, TRACE), 1.0 - END, axis=0)
-    return low, high
+    return Spread(prior * least, prior * most)
 
 
 def drawn_again(
@@ -112,7 +137,12 @@ def _unit(weight: Array) -> float:
     return float((weight**2).sum()) / total if total > 0.0 else 0.0
 
 
-def _most(one: Told) -> float:
-    """Most that counts let any sample of an explanation weigh, over what they would if all were as told."""
+def _most(one: Told, rails: float) -> float:
+    """Most that counts, splices and rails let any sample of an explanation weigh.
+
+    Counts over what they would if all were as told; splices and rails over their mean of those near, `rails`.
+    """
     far = [reading.far for reading in one.measures if reading.far is not None]
-    return float(np.exp(-0.5 * np.sum(far, axis=0).min())) if far else 1.0
+    counts = float(np.exp(-0.5 * np.sum(far, axis=0).min())) if far else 1.0
+    looked = float((one.splices * one.rails).max(initial=0.0))
+    return counts * min(looked / max(rails, TRACE), 1.0)

@@ -12,7 +12,8 @@ from scipy.stats import t as student
 from fea.evidence.causes import AND, CHANGES, snow_of
 from fea.evidence.compare import ENOUGH, NEAR, Found, Told, effective, told_of, weigh
 from fea.evidence.explanations import Bank
-from fea.evidence.few import interval_of, near_of
+from fea.evidence.families import Family, families_of
+from fea.evidence.few import near_of, spread_of
 from fea.evidence.looks import TRACE, beside, rail_states, splice_states
 from fea.evidence.unexplained import Miss, misses_of, splice_misses
 from fea.sampling.streams import stream
@@ -108,9 +109,16 @@ NOISE = {  # deviation of a measurement of each sign
 def fit(
     layout: Layout, found: Found, banks: Sequence[Bank], priors: Sequence[float], seed: int = 1
 ) -> tuple[Fit, ...]:
-    """All explanations, the likeliest first.
+    """All explanations, the likeliest first."""
+    return ranking_of(layout, found, banks, priors, seed)[0]
 
-    The intervals are those of `fea.evidence.few.interval_of`.
+
+def ranking_of(
+    layout: Layout, found: Found, banks: Sequence[Bank], priors: Sequence[float], seed: int = 1
+) -> tuple[tuple[Fit, ...], tuple[Family, ...]]:
+    """All explanations, and families of them, the likeliest first.
+
+    The intervals are those of `fea.evidence.few.Spread`.
     """
     prior = np.asarray(priors, dtype=float) / np.sum(priors)
     told = [told_of(layout, found, bank) for bank in banks]
@@ -119,7 +127,8 @@ def fit(
     near = near_of(told, loose)
     mean = np.array([w.mean() for w in weights])
     posterior = _shared(prior * mean)
-    low, high = interval_of(told, banks, weighed, prior, stream(seed, 0, purpose=7))
+    spread = spread_of(told, banks, weighed, prior, stream(seed, 0, purpose=7))
+    low, high = spread.interval(np.eye(len(banks), dtype=bool))
     fits = [
         Fit(
             bank.cause,
@@ -150,7 +159,10 @@ def fit(
         )
         for i, bank in enumerate(banks)
     ]
-    return tuple(sorted(fits, key=lambda one: -one.posterior))
+    families = families_of(
+        [bank.cause for bank in banks], posterior, np.array([one.sum() for one in near]), spread
+    )
+    return tuple(sorted(fits, key=lambda one: -one.posterior)), families
 
 
 def _rail_misses(layout: Layout, found: Found, bank: Bank, one: Told, by_clamps: Array) -> tuple[Miss, ...]:
@@ -163,8 +175,7 @@ def _rail_misses(layout: Layout, found: Found, bank: Bank, one: Told, by_clamps:
 
 
 def _nearest(one: Told) -> int:
-    chance = np.maximum(one.splices * one.rails, TRACE)
-    return int(np.argmin(one.square + one.far.sum(axis=1) - 2.0 * np.log(chance)))
+    return int(np.argmax(one.log_chance))
 
 
 def _shared(value: Array) -> Array:

@@ -98,6 +98,7 @@ def _density(name: str, value: Array, near: Array) -> Array:
     near = near[used]
     if not near.sum() > 0.0:
         return np.ones(len(at) - 1)
+    near = near / near.max()  # squares of the smallest have no number
     count = float(near.sum() ** 2 / (near**2).sum())
     share = np.histogram(value[used], at, weights=near)[0]
     wide = np.pad(share, 1)  # neighbors of a bin are as likely nearly

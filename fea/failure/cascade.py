@@ -37,7 +37,7 @@ from roofmodel.errors import InputError
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-COMPLETE, COLLAPSED, UNKNOWN = range(3)
+COMPLETE, COLLAPSED, UNKNOWN, STOPPED = range(4)
 LEAST_FREE = 1e-6  # share of the pull that the bond leaves; where it leaves none no row lets go [-]
 GONE = 7  # state of the links of a row that let go; others as `fea.solvers.laws.LinkState`
 
@@ -56,7 +56,8 @@ class FailureSamples:
     let_go : (n, r) float
         Factor at which each row let go; infinite where it held. [-]
     outcome : (n,) int
-        `COMPLETE` where every row holds, `COLLAPSED` where all have let go, `UNKNOWN` without an answer.
+        `COMPLETE` where every row holds, `COLLAPSED` where all have let go, `UNKNOWN` without an answer,
+        `STOPPED` where more clamps had given way than were asked for.
     events : (n,) int
         Clamps and splices that gave way.
     last : (n,) float
@@ -142,6 +143,7 @@ def cascade(
     bond: ArrayLike = 0.0,
     lies: bool = False,
     splices: SpliceLoads | None = None,
+    most: int | None = None,
 ) -> FailureSamples:
     """Follow all samples.
 
@@ -173,6 +175,8 @@ def cascade(
         once what its bond would have given up later.
     splices : SpliceLoads, optional
         Where the roof has splices that can part.
+    most : int, optional
+        A sample in which more clamps than this have given way is followed no further.
 
     Returns
     -------
@@ -224,7 +228,7 @@ def cascade(
     walk_all(
         links.Z, links.first, links.row, links.own, roof.floor, *links.loads, links.path, float(target),
         *links.holds, links.gone, shaken, links.impact, links.lands, links.piece, links.seam, links.unzip,
-        leaves, free, lies, links.splice, links.takes, links.bends,
+        leaves, free, lies, links.splice, links.takes, links.bends, np.int64(size if most is None else most),
         at, order, let_go, outcome, events, last, state, force, jump, level,
     )  # fmt: skip
     clamps, of = links.place[:c], links.place[c:]

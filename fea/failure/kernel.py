@@ -28,7 +28,7 @@ from fea.failure.pieces import (
 
 SAME, TOGETHER, SUSPECT = 1e-10, 1e-7, 1e-3  # as in `fea.solvers.walk`
 HOLDS, UP, DOWN, STUCK, LOST, GONE = 0, 2, 3, 4, 5, 7  # as `LinkState`; GONE: its whole row let go
-COMPLETE, COLLAPSED, CYCLING = 0, 1, 2
+COMPLETE, COLLAPSED, CYCLING, STOPPED = 0, 1, 2, 3
 
 
 @njit(cache=True, nogil=True, no_cpython_wrapper=True)
@@ -62,6 +62,16 @@ def _place(A, m, k):
         if A[i] == k:
             return i
     return -1
+
+
+@njit(cache=True, nogil=True, no_cpython_wrapper=True)
+def _clamps(order, splice):
+    """Clamps that have given way."""
+    count = 0
+    for k in range(len(order)):
+        if order[k] >= 0 and splice[k] < 0:
+            count += 1
+    return count
 
 
 @njit(cache=True, nogil=True, no_cpython_wrapper=True)
@@ -105,7 +115,7 @@ def _stops(Z, A, m, L, U, state, target, aim, k, up, x):
 @njit(cache=True, nogil=True, no_cpython_wrapper=True)
 def _one(
     Z, first, row, own, floor, loads, targets, capacity, residual, missing,
-    release, carry, lands, piece, seam, unzip, relief, freed, lies, splice, takes, bends,
+    release, carry, lands, piece, seam, unzip, relief, freed, lies, splice, takes, bends, most,
     at, order, let_go, state, force, jump, level,
     A, L, U, w, x, q, target, aim, df, dp, dtarget, rate, pending, start, grown, eased,
 ):  # fmt: skip
@@ -148,6 +158,8 @@ def _one(
         cut = stage == 0
         while True:
             shown = factor + (stage - 1) if stage > 0 else 0.0
+            if events > most and _clamps(order, splice) > most:
+                return STOPPED, events, shown
             gone, lo, hi = False, 0, 0
             if cut:  # clamps that are not there, and rows without any
                 cut = False
@@ -397,7 +409,7 @@ def _one(
 @njit(cache=True, nogil=True)
 def walk_all(
     Z, first, row, own, floor, held, load, path, target, capacity, residual, missing,
-    release, carry, lands, piece, seam, unzip, relief, freed, lies, splice, takes, bends,
+    release, carry, lands, piece, seam, unzip, relief, freed, lies, splice, takes, bends, most,
     at, order, let_go, outcome, events, last, end_state, end_force, end_jump, level,
 ):  # fmt: skip
     """Follow every sample, each with its own release and relief; the last line's arrays are filled in."""
@@ -414,8 +426,8 @@ def walk_all(
                 loads[1 + part, k] = path[part, k] * load[s, k]
         outcome[s], events[s], last[s] = _one(
             Z, first, row, own, floor, loads, targets, capacity[s].copy(), residual[s].copy(), missing[s],
-            release[s], carry, lands, piece, seam, unzip, relief[s], freed[s], lies, splice, takes, bends,
-            at[s], order[s], let_go[s], end_state[s], end_force[s], end_jump[s], level[s],
+            release[s], carry, lands, piece, seam, unzip, relief[s], freed[s], lies, splice, takes,
+            bends, most, at[s], order[s], let_go[s], end_state[s], end_force[s], end_jump[s], level[s],
             A, L, U, vectors[0], vectors[1], vectors[2], vectors[3], vectors[4], vectors[5], vectors[6],
             vectors[7], vectors[8], vectors[9], vectors[10], vectors[11], vectors[12],
         )  # fmt: skip

@@ -10,7 +10,7 @@ from scipy.linalg import block_diag
 
 from fea.failure import kernel
 from fea.failure.assembled import assembly
-from fea.failure.cascade import COLLAPSED, COMPLETE, UNKNOWN, cascade
+from fea.failure.cascade import COLLAPSED, COMPLETE, STOPPED, UNKNOWN, cascade
 from fea.failure.condense import clamp_forces, condense
 from fea.rails.row_events import RowLimits, follow_rows
 from fea.solvers.events import follow_links
@@ -370,3 +370,23 @@ def test_a_row_that_lets_go_in_a_thaw_takes_its_bond_along():
         grown = cascade(roof, np.zeros(8), pull, hold, 0.0, impact=2.0, path=parts)
         still = cascade(roof, np.zeros(8), pull, hold, 0.0, impact=2.0, path=parts, lies=True)
         np.testing.assert_allclose(still.force, grown.force, atol=1e-9)
+
+
+def test_a_sample_is_followed_no_further_than_asked_for_and_is_the_same_up_to_there():
+    rng, n = np.random.default_rng(4), 24
+    Z, H = beam_row(n, EI=1.0)
+    load, capacity = (
+        H @ rng.uniform(0.8, 1.2, n),
+        rng.uniform(0.7, 1.6, (200, n)) * rng.uniform(0.8, 2.0, (200, 1)),
+    )
+    whole = cascade(one_row(Z), np.zeros(n), load, capacity, np.zeros(n), target=1.2)
+    part = cascade(one_row(Z), np.zeros(n), load, capacity, np.zeros(n), target=1.2, most=5)
+    count, events = (part.order >= 0).sum(axis=1), (whole.order >= 0).sum(axis=1)
+    stopped = part.outcome == STOPPED
+    assert 20 < stopped.sum() < 200
+    assert (count[stopped] > 5).all()
+    assert (events[stopped] >= count[stopped]).all()
+    for s in np.flatnonzero(stopped):
+        assert part.sequence(s).tolist() == whole.sequence(s)[: count[s]].tolist()
+    for name in ("at", "order", "force", "outcome"):
+        assert np.array_equal(getattr(part, name)[~stopped], getattr(whole, name)[~stopped])

@@ -53,7 +53,13 @@ def found_with(folder, off, rails=(), along=()):
         for cause, share in (("weak batch", 0.9), ("splice parted", 0.1))
     )
     return SimpleNamespace(
-        evidence=evidence, fits=fits, bank=banks.__getitem__, cannot=(), further=(), units=SYSTEMS["SI"]
+        evidence=evidence,
+        fits=fits,
+        bank=banks.__getitem__,
+        cannot=(),
+        further=(),
+        families=(),
+        units=SYSTEMS["SI"],
     )
 
 

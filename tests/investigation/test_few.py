@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fea.evidence.compare import Weighed
-from fea.evidence.few import interval_of, largest_shares
+from fea.evidence.few import largest_shares, spread_of
 
 PRIOR = np.array([0.5, 0.5])
 
@@ -19,7 +19,7 @@ def against(hits: int, weight: float = 1.0, n: tuple[int, int] = (9000, 6000)):
     told = [
         SimpleNamespace(
             square=np.where(one, 0.0, 100.0), far=np.zeros((len(one), 0)), measures=(),
-            log_chance=np.where(one, 0.0, -50.0),
+            log_chance=np.where(one, 0.0, -50.0), splices=np.ones(len(one)), rails=np.ones(len(one)),
         )
         for one in near
     ]  # fmt: skip
@@ -37,7 +37,7 @@ def test_none_near_is_bounded_by_its_own_weights_not_by_those_of_what_rounds_dra
     mean = 3000 * 0.01 / 9000
     most = -np.log(0.025) / 6000
     assert most / (most + mean) == pytest.approx(0.156, abs=0.001)
-    _, high = interval_of(told, banks, weighed, PRIOR, np.random.default_rng(1))
+    _, high = spread_of(told, banks, weighed, PRIOR, np.random.default_rng(1)).interval(np.eye(2, dtype=bool))
     assert high[1] == pytest.approx(most / (most + mean), rel=0.25)
     assert largest_shares(told, banks, weighed, PRIOR)[1] == pytest.approx(most / (most + mean), rel=1e-3)
     often = against(0, 0.01)  # drawn as often as those of A: they weigh as little
@@ -50,6 +50,7 @@ def test_intervals_hold_the_truth_though_often_none_comes_near():
     true = chance / (chance + 0.01 / 3.0)
     inside = []
     for _ in range(120):
-        low, high = interval_of(*against(int(rng.poisson(600 * chance)), n=(900, 600)), PRIOR, rng)
+        spread = spread_of(*against(int(rng.poisson(600 * chance)), n=(900, 600)), PRIOR, rng)
+        low, high = spread.interval(np.eye(2, dtype=bool))
         inside.append(low[1] <= true <= high[1])
     assert np.mean(inside) > 0.92

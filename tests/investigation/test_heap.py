@@ -50,6 +50,7 @@ def found_with(made, folder, old="", new=""):
         bank=None,
         fits=fits,
         cannot=(),
+        families=(),
         further=(),
     )
 

@@ -304,7 +304,7 @@ def test_a_look_that_is_worth_much_leaves_the_first_unsettled_until_it_is_told()
     )
     further = (Measurement("never there", 0.74), Measurement("ends", 0.1))
     first = SimpleNamespace(cause="drift", low=0.8)
-    found = SimpleNamespace(further=further, evidence=evidence, cannot=(), fits=(first,))
+    found = SimpleNamespace(further=further, evidence=evidence, cannot=(), families=(), fits=(first,))
     assert unsettled(found) == "seams in the gap, whether clamps were ever there (0.74 bit, [[marks]])"
     evidence.marks = ((np.flatnonzero(off), 0, 0.05),)
     assert unsettled(found) == ""
@@ -325,6 +325,7 @@ def test_a_look_that_no_entry_takes_says_how_it_is_weighed():
             along=(),
         ),
         cannot=(),
+        families=(),
         fits=(SimpleNamespace(cause="drift", low=0.8),),
     )
     way = "(0.45 bit, which no entry takes: weigh it by the prior of an [[explanation]])"

@@ -8,6 +8,7 @@ from functools import cached_property
 from fea.analysis import Analysis
 from fea.evidence.causes import Roof, Strengths
 from fea.evidence.explanations import Bank, Course
+from fea.evidence.families import Family
 from fea.evidence.fit import Fit, Measurement
 from fea.failure.roof_case import Chosen, mean_pressure
 from roofmodel.project.evidence import Evidence
@@ -30,6 +31,7 @@ class CaseFindings:
     cannot: tuple[tuple[str, str], ...]
     further: tuple[Measurement, ...]
     course: Course
+    families: tuple[Family, ...] = ()
     history: HistoryFindings | None = None
 
     @property

@@ -29,8 +29,10 @@ from viewer.history.findings import load_at, said, until
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import old_breaks
 from viewer.investigate.entries import entries_told, rail_state, splices_of
+from viewer.investigate.families import FIRM, family_words, settled_family, together
 from viewer.investigate.heap import heap_caution, heap_told
-from viewer.investigate.looks import FIRM, WORTH, unsettled
+from viewer.investigate.looks import WORTH, unsettled
+from viewer.investigate.shares import CERTAIN, share
 from viewer.investigate.words import weight_text
 from viewer.report.tables import Table
 
@@ -45,13 +47,12 @@ BARE = (
     "such splices: keep people from below it and look at every splice before it is loaded again. "
     '"splice never screwed" knows exactly one such splice.'
 )
-CERTAIN, LIKELY, NEARLY = 0.9, 0.6, 0.995
+LIKELY = 0.6
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
 LOOSE = 2.0  # times as loosely as the doubt from which the first sentence says so
 PAIR_SHOWN, PAIRS_SHOWN = 0.01, 6  # least posterior of a pair that is listed, and most of them
 AS_WELL = 0.5  # share over that of the first from which nothing wrong may fit as well (judgment)
 DRAWING = " by chance of drawing alone"  # what the interval holds; not the judgment behind the samples
-NOTHING, SMALL = 0.005, 0.1  # shares that round to 0 %, and that few samples do not tell from it
 
 
 def cautions(found: CaseFindings) -> tuple[str, ...]:
@@ -80,7 +81,10 @@ def answer(found: CaseFindings) -> str:
     text = f'{doubted}{few}"{first.cause}" {sure}, {share(first, DRAWING)}{_too_weak(first)}'
     if second is not None:
         text += f'; next "{second.cause}", {share(second)}'
-    if look:
+    family = None if few or caution else settled_family(found)
+    if family is not None:
+        text += f". Settled: {family_words(family)}{f'. To tell more, look at: {look}' if look else ''}"
+    elif look:
         text += f". {'Look next at' if few else 'Not settled before this is looked at'}: {look}"
     elif first.posterior < LIKELY:
         text += ". What was found does not decide between them"
@@ -97,7 +101,7 @@ def answer(found: CaseFindings) -> str:
             f". Too few samples come near (clamps were compared {first.loose:g} times as loosely as their "
             "doubt): shares are rough"
         )
-    return f"{text}."
+    return f"{text}. {together(found, family)}".rstrip()
 
 
 def _too_weak(first: Fit) -> str:
@@ -133,27 +137,6 @@ def _few(found: CaseFindings) -> str:
     else:
         return ""
     return f"No explanation is settled: {who}, too few to rank by; add samples. "
-
-
-def share(one: Fit, by: str = "") -> str:
-    """A posterior with its interval, and by what that is; where next to nothing is known, only a bound."""
-    few = one.near < FEW
-    least = one.low < NOTHING and one.posterior < (SMALL if few else NOTHING)
-    if not one.near or least:
-        return f"below {_bound(100.0 * max(one.high, 0.001))} %"
-    if one.posterior >= NEARLY and one.low >= CERTAIN and not few:
-        return f"above {min(np.floor(1000.0 * one.low) / 10.0, 99.9):g} %"
-    words = f"{by}{', few samples' if few else ''}"
-    low, middle, high = (f"{100.0 * value:.0f}" for value in (one.low, one.posterior, one.high))
-    if low == high:  # a digit more where one says nothing
-        low, middle, high = (f"{100.0 * value:.1f}" for value in (one.low, one.posterior, one.high))
-    return f"{middle} % ({low} to {high} %{words})"
-
-
-def _bound(value: float) -> str:
-    """Two digits, rounded up."""
-    step = 10.0 ** (np.floor(np.log10(value)) - 1.0)
-    return f"{np.ceil(value / step - 1e-9) * step:.2g}" if value < 99.0 else "100"
 
 
 def told(found: CaseFindings) -> tuple[str, ...]:
@@ -274,6 +257,8 @@ def _miss(found: CaseFindings, miss: Miss) -> str:
         }[miss.what]()
     numbers = (miss.told, miss.low, miss.high)
     was, low, high = weight_text(units, *numbers) if miss.what == "fallen" else map(value, numbers)
+    if miss.what == "count" and miss.low > miss.told:  # samples are followed no further than what can be near
+        return f"{about}: {was} found, {low} or more expected"
     return f"{about}: {was} found, {low} to {high} expected"
 
 

@@ -9,10 +9,11 @@ from fea.evidence.compare import ENOUGH
 from fea.evidence.few import FEW
 from fea.evidence.fit import Measurement
 from fea.evidence.looks import beside
-from fea.evidence.rounds import FIRST, IN_ALL
+from fea.evidence.rounds import FIRST, IN_ALL, TIMES
 from roofmodel.project.evidence import Evidence
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import end_splices
+from viewer.investigate.families import FIRM, settled_family
 from viewer.investigate.places import depth_enough, depth_look, drift_enough, drift_look
 
 CLEAR = 2.0  # times the share of the next explanation, from where "as designed" leads clearly (judgment)
@@ -51,7 +52,6 @@ OF_FLAWS = frozenset(
 FIRST_LOOKS = 3  # that are told by themselves, before all others
 WORTH = 0.02  # least information of a measurement that is named [bit]
 OPEN = 0.1  # the same where the interval of the first reaches below `FIRM` (judgment) [bit]
-FIRM = 0.6  # lower end of an interval from which more samples do not unsettle the first
 TELLING = 0.3  # information of a look from which nothing is settled without it (judgment) [bit]
 PULLED = 5  # clamps pulled, from which no more pull tests are asked for (judgment)
 ABOUT = 1.3  # times the interval that is wanted that is near enough to it
@@ -103,7 +103,7 @@ def _takes(found: CaseFindings, times: float, aim: str) -> str:
         )
     need = times * len(bank.mass)
     if need <= now:  # the number of all together ended it, which grows with that of each
-        need = times * max(now, IN_ALL // 3)
+        need = times * max(now, IN_ALL // TIMES)
     if need > MOST_SAMPLES:
         much = f"more than {MOST_SAMPLES:,}, the most that are drawn" if need < 1e7 else "far too many"
         return f"Samples {aim}: {much}; measuring what is named here decides sooner."
@@ -130,7 +130,8 @@ def no_flaw_leads(found: CaseFindings) -> bool:
 
 def unsettled(found: CaseFindings) -> str:
     """The look without which the first explanation is not settled, in words; empty for none."""
-    least = OPEN if found.fits[0].low < FIRM else TELLING
+    firm = found.fits[0].low >= FIRM or settled_family(found) is not None
+    least = TELLING if firm else OPEN
     best = next((one for one in open_looks(found) if one.information >= least), None)
     if best is None:
         return ""

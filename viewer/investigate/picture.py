@@ -11,7 +11,8 @@ from shapely import box
 from viewer import style
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.course import bare, before, differing, likeliest, numbers_of, splice_numbers, torn
-from viewer.investigate.findings import answer, share, shown
+from viewer.investigate.findings import answer, shown
+from viewer.investigate.shares import share
 from viewer.investigate.sizes import size_words
 from viewer.picture.course import (
     BARE,

@@ -12,12 +12,12 @@ import numpy as np
 
 from fea.evidence.aim import aim_at, together
 from fea.evidence.causes import Strengths, pairs_of, possible
-from fea.evidence.compare import Found
+from fea.evidence.compare import Found, most_near
 from fea.evidence.explanations import Bank, Looked, course_of, load_by_heap
 from fea.evidence.few import FEW
-from fea.evidence.fit import Fit, fit, further
+from fea.evidence.fit import Fit, further, ranking_of
 from fea.evidence.roof import evidence_roof
-from fea.evidence.rounds import ALWAYS, IN_ALL, Ask, Run, draw_rounds
+from fea.evidence.rounds import ALWAYS, IN_ALL, TIMES, Ask, Run, draw_rounds
 from fea.failure.inputs import laws_of, read_uncertainty
 from fea.failure.roof_case import mean_pressure
 from roofmodel.errors import InputError
@@ -64,17 +64,6 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     pressure = mean_pressure(analysis.snow.cases[chosen.case], roof.plane)
     load = (evidence.load[0] / pressure, evidence.load[1] / pressure)
     aim = replace(aim, load=together(load, load_by_heap(roof, evidence.gave_way, evidence.fallen)))
-    looked = Looked(
-        depth=np.array([clamp for clamp, _, _ in evidence.along], dtype=np.int64),
-        screws=tuple(clamps for clamps, _, _ in evidence.screws),
-        marks=tuple(clamps for clamps, _, _ in evidence.marks),
-        pulled=tuple(clamps for clamps, *_ in evidence.pulled),
-        tightened=tuple(tightened for *_, tightened in evidence.pulled),
-        there=tuple(clamps for clamps, _ in evidence.there),
-        kinds=tuple(clamps for clamps, _, _ in evidence.kinds),
-        known=evidence.known,
-        gave_way=evidence.gave_way,
-    )
     meant = mean * float(project.clamp.nominal[0])
     found = Found(
         known=evidence.known,
@@ -93,6 +82,18 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         splice_screws=evidence.splice_screws,
         spans=evidence.spans,
     )
+    looked = Looked(
+        depth=np.array([clamp for clamp, _, _ in evidence.along], dtype=np.int64),
+        screws=tuple(clamps for clamps, _, _ in evidence.screws),
+        marks=tuple(clamps for clamps, _, _ in evidence.marks),
+        pulled=tuple(clamps for clamps, *_ in evidence.pulled),
+        tightened=tuple(tightened for *_, tightened in evidence.pulled),
+        there=tuple(clamps for clamps, _ in evidence.there),
+        kinds=tuple(clamps for clamps, _, _ in evidence.kinds),
+        known=evidence.known,
+        gave_way=evidence.gave_way,
+        most=most_near(project.layout, found),
+    )
     ask = Ask(
         roof,
         strengths,
@@ -101,12 +102,12 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         looked,
         found,
         sampling.samples,
-        max(IN_ALL, 3 * sampling.samples),
+        max(IN_ALL, TIMES * sampling.samples),
         interval=sampling.interval,
     )
     priors = [given.get(cause, 1.0) for cause in causes]
     banks = draw_rounds(ask, causes, priors, _in_threads(tell))
-    fits = fit(project.layout, found, banks, priors, sampling.seed)
+    fits, families = ranking_of(project.layout, found, banks, priors, sampling.seed)
     unsolved = none_explains(fits) or breaks_left(evidence, fits, of_banks(banks))
     if sampling.pairs == "always" or (sampling.pairs == "when needed" and unsolved):
         two, weights = pairs_of(causes, priors)
@@ -114,13 +115,15 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         tell(f"sampling {len(two)} pairs of explanations, up to {total:,} samples of all")
         most = max(sampling.samples // PAIRS_FEWER, 500)
         pairs = replace(ask, most=most, total=total, first=PAIRS_FIRST)
-        banks = (*banks, *draw_rounds(pairs, two, [*priors, *weights], _in_threads(tell), banks))
-        fits = fit(project.layout, found, banks, [*priors, *weights], sampling.seed)
+        priors = [*priors, *weights]
+        banks = (*banks, *draw_rounds(pairs, two, priors, _in_threads(tell), banks))
+        fits, families = ranking_of(project.layout, found, banks, priors, sampling.seed)
     first = next(bank for bank in banks if bank.cause == fits[0].cause)
     course = course_of(roof, first, strengths, sampling.seed, fits[0].nearest, aim)
     return CaseFindings(
         evidence, analysis, chosen, roof, strengths, note, banks, fits, cannot,
-        further(fits, banks, project.layout, *splices_told(evidence)), course, history,
+        further(fits, banks, project.layout, *splices_told(evidence)), course, families,
+        history,
     )  # fmt: skip
 
 

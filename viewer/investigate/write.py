@@ -13,6 +13,7 @@ from viewer.files import csv_text, safe, write_json, write_text
 from viewer.history.chart import history_drawing
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.course import before, differing, likeliest, nearest_told, sequence, torn
+from viewer.investigate.families import families_data
 from viewer.investigate.findings import answer, assumed, cautions, ranking, timeline, told, unexplained
 from viewer.investigate.looks import MEASURE, changes, first_and_later
 from viewer.investigate.picture import case_drawing, write_animation
@@ -84,6 +85,7 @@ def case_data(found: CaseFindings) -> dict[str, Any]:
                 }
                 for one in found.fits
             ],
+            "families": families_data(found),
             "left_unexplained": list(unexplained(found)),
             "not_possible": [{"cause": cause, "why": why} for cause, why in found.cannot],
             "measure_next": [
