@@ -21,12 +21,14 @@ from viewer.strength.clamp_file import clamp_text
 from viewer.strength.export import campaign_data
 
 MINE = (("# height = ", 'height = "60 mm"  # '), ("# grip_length = ", 'grip_length = "80 mm"  # '))
+OF_DIRECTION = {"along": 0.97, "across": 0.93, "pull": 1.0, "push": 1.04}
 STIFF = 'stiffness = { along = "2.6 kN/mm", across = "0.9 kN/mm", pull = "4.2 kN/mm" }\n'
 
 
 def campaign(folder, direction="pull", units="SI", more="", height="", scale=1.0):
     text = HEAD.replace('name = "Made up"', f'name = "Made up"\nunits = "{units}"').replace("pull", direction)
     text = text.replace("[specimen]\n", f"[specimen]\n{height}") + more
+    scale *= OF_DIRECTION[direction]
     for i, v in enumerate(VALUES, 1):
         text += f'[[test]]\nname = "T{i}"\nstrength = "{scale * v!r} kN"\n'
     path = folder / f"{direction}.toml"
@@ -259,3 +261,81 @@ def test_what_hangs_on_a_suspect_is_not_passed_on(tmp_path):
     odd = judge(load_campaign(path))
     assert odd.suspect >= 0
     assert "[clamp.tested.three_more]" not in clamp_text(odd)
+
+
+def curved(folder, direction, scale, readings):
+    """A campaign of three curves that bend over without a loss; `scale` of all forces."""
+    text = HEAD.replace("pull", direction)
+    for i, part in enumerate((0.97, 1.0, 1.04), 1):
+        u = np.linspace(0.0, 6.0, readings)
+        rows = [f"{a},{b}" for a, b in zip(u, scale * part * 5.0 * np.tanh(u / 1.6), strict=True)]
+        rows.append("8.0,0.5")
+        (folder / f"{direction}{i}.csv").write_text("\n".join(["displacement [mm],force [kN]", *rows]))
+        text += f'[[test]]\nname = "T{i}"\ncurve = "{direction}{i}.csv"\n'
+    path = folder / f"{direction}.toml"
+    path.write_text(text)
+    return path
+
+
+def joined(folder, path, *others):
+    """`tests` with results of other directions."""
+    more = [word for one in others for word in ("--join", str(one / "tests.json"))]
+    return CliRunner().invoke(commands, ["tests", str(path), *more, "--out", str(folder / "o")])
+
+
+def test_one_record_serves_no_two_directions(tmp_path):
+    """A copy of tests.toml whose curves were not changed, also one in other units; not in the file alone."""
+    pull = curved(tmp_path, "pull", 1.0, 300)
+    along = curved(tmp_path, "along", 0.9, 300)
+    assert joined(tmp_path, along, ran(tmp_path, pull)).exit_code == 0
+    head = (tmp_path / "along2.csv").read_text().splitlines()
+    inches = [
+        ",".join(
+            repr(float(v) / by) for v, by in zip(line.split(","), (25.4, 4.4482216152605e-3), strict=True)
+        )
+        for line in head[1:]
+    ]
+    (tmp_path / "pull3.csv").write_text("\n".join(["displacement [in],force [lbf]", *inches]))
+    done = joined(tmp_path, along, ran(tmp_path, pull))
+    assert isinstance(done.exception, InputError)
+    text = str(done.exception)
+    assert "pull3.csv of pull.toml" in text
+    assert "along2.csv of along.toml" in text
+
+
+def test_records_are_compared_between_joined_files_too_and_missing_ones_are_told(tmp_path):
+    across, pull = curved(tmp_path, "across", 0.8, 200), curved(tmp_path, "pull", 1.0, 200)
+    (tmp_path / "pull1.csv").write_text((tmp_path / "across2.csv").read_text())
+    outs = [ran(tmp_path, one) for one in (across, pull)]
+    along = curved(tmp_path, "along", 0.9, 200)
+    done = joined(tmp_path, along, *outs)
+    assert "pull1.csv" in str(done.exception)
+    assert "across2.csv" in str(done.exception)
+    old = json.loads((outs[0] / "tests.json").read_text())
+    for test in old["tests"]:
+        del test["record"]
+    (outs[0] / "tests.json").write_text(json.dumps(old))
+    assert "cannot be compared" in str(joined(tmp_path, along, outs[0]).exception)
+
+
+def test_one_list_of_strengths_serves_no_two_directions(tmp_path):
+    pull = ran(tmp_path, campaign(tmp_path, "pull"))
+    same = campaign(tmp_path, "along", scale=OF_DIRECTION["pull"] / OF_DIRECTION["along"])
+    assert "are those of along.toml" in str(joined(tmp_path, same, pull).exception)
+
+
+def test_a_clamp_that_slides_says_by_how_much_its_peaks_are_above_its_proof_loads(tmp_path):
+    path = curved(tmp_path, "along", 0.9, 300)
+    peak = judge(load_campaign(path))
+    text = path.read_text()
+    path.write_text(text.replace("[[test]]", '[method]\ntake = "proof"\n[[test]]', 1))
+    proof = judge(load_campaign(path)).justified.characteristic
+    path.write_text(text)
+    assert proof < 0.97 * peak.justified.characteristic
+    assert peak.early["proof"].characteristic == pytest.approx(proof)
+    note = next(one for one in peak.notes if "moved for good" in one)
+    more = 100.0 * (peak.justified.characteristic / proof - 1.0)
+    assert f"{more:.0f} % above" in note
+    assert SYSTEMS["SI"].text(proof, "force") in note
+    assert 'take = "proof"' in note
+    assert note in " ".join(clamp_text(peak).split())

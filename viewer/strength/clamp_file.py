@@ -7,16 +7,13 @@ import math
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Any
 
 import numpy as np
-from pydantic import BaseModel, Field, ValidationError
 
 from fea.strength_tests.notes import HEIGHT_OPEN
 from fea.strength_tests.results import CampaignResult
-from roofmodel.errors import InputError
 from roofmodel.project.tested import sheet_text
-from roofmodel.project.validation import read_text
 from roofmodel.units import UnitSystem
 from viewer.files import write_text
 from viewer.quantities import system
@@ -33,7 +30,6 @@ OF_AISI = (
 )  # and those on strengths of ASD and LRFD, left out where EN takes its
 MOST = 12  # ways to fail, and tests that do not count, that a data sheet has room for
 THREE = 3  # more tests, about what a maker adds to a campaign
-SAME = ("clamp", "seam", "seam_height", "metal", "thickness", "substrate", "screw_torque")
 UNITS = {
     "SI": {"force": (1e3, "kN"), "stiffness": (1e6, "kN/mm"), "moment": (1.0, "N*m")},
     "US": {
@@ -42,137 +38,6 @@ UNITS = {
         "moment": (4.4482216152605 * 0.0254, "lbf*in"),
     },
 }
-
-
-Number = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
-Share = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
-
-
-class _Specimen(BaseModel):
-    clamp: str
-    direction: Literal["along", "across", "pull", "push"]
-    seam: str
-    seam_height: Number
-    metal: str
-    thickness: Number
-    substrate: str
-    screw_torque: Number
-    load_height: Share | None
-
-
-class _Input(BaseModel):
-    file: str
-    sha256: str
-
-
-class _Method(BaseModel):
-    partial_factor: Number
-    conversion: Number
-
-
-class _Test(BaseModel):
-    name: str
-    counts: bool
-    excluded: str
-    failure: str
-
-
-class _Justified(BaseModel):
-    count: Annotated[int, Field(ge=1)]
-    mean: Number
-    scatter: Share
-    characteristic: Share
-    design: Share
-    asd: Share | None
-    lrfd: Share | None
-
-
-class _Factored(BaseModel):
-    median: list[Number | None]
-    low: list[Number | None]
-
-
-class _More(BaseModel):
-    added: list[int]
-    median: list[Number | None]
-    low: list[Number | None]
-    factored: _Factored
-    relied_on: bool
-
-
-class _Mean(BaseModel):
-    value: Number | None
-
-
-class _Rig(BaseModel):
-    fits: bool
-    stiffness: _Mean
-    between: tuple[Number | None, Number | None]
-
-
-class _Results(BaseModel):
-    """What is taken from a tests.json; the rest of it is left alone."""
-
-    format: Literal["eavewright tests"]
-    share: Number
-    campaign: str
-    report: str
-    input: _Input
-    specimen: _Specimen
-    method: _Method
-    justified: _Justified
-    more_tests: _More
-    tests: list[_Test]
-    rig: _Rig | None
-    doubts: list[str]
-    notes: list[str]
-
-
-def load_joined(paths: Sequence[Path], found: CampaignResult) -> list[dict[str, Any]]:
-    """Results of campaigns in other directions, as `tests` wrote them, in the order of their directions.
-
-    Raises
-    ------
-    InputError
-        A file that is none, a direction twice, or another clamp, seam or sheet.
-    """
-    own = campaign_data(found)
-    seen, joined = {own["specimen"]["direction"]}, []
-    for path in paths:
-        name = f"--join {path.parent.name}/{path.name}" if path.parent.name else f"--join {path.name}"
-        try:
-            data = _Results.model_validate_json(
-                read_text(path, "tests.json of another direction")
-            ).model_dump()
-        except ValidationError as error:
-            first = error.errors()[0]
-            where = ".".join(map(str, first["loc"])) or "the file"
-            message = (
-                f"{name}: {where} is not that of a tests.json of this version; give the tests.json of "
-                "another direction, written by `eavewright tests`"
-            )
-            raise InputError(message) from None
-        if data["doubts"]:
-            message = (
-                f"{name}: doubts: {'; '.join(data['doubts'])}; correct that campaign and run it again first"
-            )
-            raise InputError(message)
-        direction = data["specimen"]["direction"]
-        if direction in seen:
-            message = f'{name}: specimen.direction "{direction}" is there twice; give one file for each'
-            raise InputError(message)
-        for field in SAME:
-            here, there = own["specimen"][field], data["specimen"][field]
-            alike = math.isclose(here, there, rel_tol=1e-6) if isinstance(here, float) else here == there
-            if not alike:
-                message = (
-                    f"{name}: specimen.{field} is {_word(there)}, but {_word(here)} in "
-                    f"{found.campaign.path.name}; strengths of one [clamp] need the same specimens"
-                )
-                raise InputError(message)
-        seen.add(direction)
-        joined.append(data)
-    return joined
 
 
 def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> str:
@@ -383,7 +248,3 @@ def _list(texts: Iterable[str]) -> str:
 
 def _quoted(text: str) -> str:
     return json.dumps(_line(text), ensure_ascii=False)
-
-
-def _word(value: Any) -> str:
-    return f"{value:.4g}" if isinstance(value, float) else f'"{value}"'

@@ -47,8 +47,9 @@ def tests(file: Path, out: Path, join: tuple[Path, ...]) -> None:
         from viewer.files import check_output, output_folder
         from viewer.picture.drawing import write_png
         from viewer.strength.chart import campaign_drawing
-        from viewer.strength.clamp_file import load_joined, write_clamp
+        from viewer.strength.clamp_file import write_clamp
         from viewer.strength.export import write_campaign
+        from viewer.strength.joined import load_joined
         from viewer.strength.page import write_campaign_page
 
         campaign = load_campaign(file)
