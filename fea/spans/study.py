@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.combinations import strength_factors
-from fea.checks.low_axis import low_axis_words
 from fea.checks.member import crushing_open, has_crushing
 from fea.checks.member_strength import LATERAL, LOCAL
 from fea.doubts import A_GUESS, loaded
@@ -26,6 +25,7 @@ from roofmodel.layout import SpliceKind
 from roofmodel.profiles.plain import walls_profile
 from roofmodel.project.base import Table
 from roofmodel.project.clamp_schema import ClampTable
+from roofmodel.project.low_axis import crossing_words, low_axis_words, sunk
 from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.rocking import default_words, least_rocking, rocking_words
@@ -278,6 +278,8 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     clamp, design, form = table.clamp, table.design, DesignFormat(table.design.format)
     units, rails = SYSTEMS[table.study.units], tuple(zip(table.rail, variant.rails, strict=True))
     factors = strength_factors(form, LoadLevel(table.study.level), design.snow_factor, design.thermal_factor)
+    at_lowest = min(study.variants, key=lambda one: one.clamp.height)
+    lowest, of_name = at_lowest.clamp.height, {rail.name: given for rail, given in rails}
     tables_of: dict[str, Table | None] = {"clamp": clamp, "clamp.screws": clamp.screws, "panel": table.panel}
     tables_of |= {f"rail ({rail.name})": rail for rail in table.rail}
     tested = tested_notes(clamp, table.panel, units, design.format)
@@ -293,11 +295,10 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     notes += [
         *needed(() if table.study.level == "measured" else bare_notes(design.format, tables_of)),
         *needed(
-            low_axis_words(
-                min(one.clamp.height for one in study.variants),
-                {rail.name: given for rail, given in rails},
-                units,
-            )
+            []  # else it is a doubt
+            if sunk(lowest, (given for _, given in rails))
+            else low_axis_words(lowest, of_name, units)
+            + crossing_words(at_lowest.clamp, of_name, table.panel.seam_height, units)
         ),
         *needed(stiff_notes(clamp, units)),
         *needed(untold_notes(clamp)),

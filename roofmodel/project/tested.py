@@ -12,7 +12,7 @@ from roofmodel.project.schema import PanelTable
 from roofmodel.project.strength_doubts import check_strengths
 from roofmodel.units import UnitSystem
 
-SAME_HEIGHT = 1e-3  # of seams that count as alike [m]
+SAME_HEIGHT = 1e-3  # of seams, and of loads above the grip, that count as alike [m]
 THINNER = 0.98  # of the tested thickness that still counts as it (rolling tolerance, judgment) [-]
 TURNED = 0.1  # share of the tested torque by which another one may differ (usual wrenches, judgment)
 FEW = 3  # tests below which nothing is known of their scatter
@@ -24,8 +24,8 @@ def check_tested(clamp: ClampTable, panel: PanelTable, units: UnitSystem, lock: 
     Raises
     ------
     InputError
-        Another metal, seam or lock, a thinner sheet, screws that are tightened less, or a strength above the
-        mean of its tests.
+        Another metal, seam or lock, a thinner sheet, another height of the load, screws that are tightened
+        less, or a strength above the mean of its tests.
     """
     tested = clamp.tested
     if tested is None:
@@ -39,6 +39,15 @@ def check_tested(clamp: ClampTable, panel: PanelTable, units: UnitSystem, lock: 
     if panel.thickness < THINNER * tested.thickness:
         was, own = (sheet_text(t, units) for t in (tested.thickness, panel.thickness))
         _refuse("thickness", was, "panel.thickness", own)
+    was_high, high = tested.load_height, clamp.test_height
+    if was_high is not None and abs(high - was_high) > SAME_HEIGHT:
+        own, was = (units.text(h, "size") for h in (high, was_high))
+        message = (
+            f"clamp.test_height: {own}, but the load of the tests along the seam acted {was} above the grip "
+            "(clamp.tested.load_height): clamps would count as tested for another moment; give that height "
+            "(height is that of the rail), or tests at the other one"
+        )
+        raise InputError(message)
     turned, torque = tested.screw_torque, clamp.screw_torque
     if turned is not None and torque is not None and torque < (1.0 - TURNED) * turned:
         message = (

@@ -28,13 +28,14 @@ direction = "along"
 tests = {tests}
 mean = "{mean} N"
 scatter = {scatter}
+{gives}
 """
 ALL = '["along", "across", "pull", "push"]'
 STRENGTH = next(line for line in GOOD.splitlines() if line.startswith("strength = "))
 
 
 def text_of(along, kind='"characteristic"\nfactor = 1.33', directions=ALL, form="EN", **series):
-    values = {"tests": TESTS, "mean": MEAN, "scatter": SCATTER} | series
+    values = {"tests": TESTS, "mean": MEAN, "scatter": SCATTER, "gives": ""} | series
     text = GOOD.replace('strength_kind = "characteristic"\nfactor = 1.33', f"strength_kind = {kind}")
     own = f'strength = {{ along = "{along} N", across = "2 kN", pull = "4 kN", push = "5 kN" }}'
     assert STRENGTH in text
@@ -61,8 +62,9 @@ def test_what_the_statistics_of_en_1990_give_is_never_doubted_and_a_bare_number_
     """Fractiles of EN 1990 D7.2 and D7.3 with known and unknown scatter, of a lognormal sample."""
     s = math.sqrt(math.log1p(scatter**2))
     center = MEAN * math.exp(-0.5 * s**2)
-    series = {"tests": tests, "scatter": scatter}
     for known in (False, True):
+        gives = f"known_scatter = {str(known).lower()}"
+        series = {"tests": tests, "scatter": scatter, "gives": gives}
         held = center * math.exp(-float(fractile_factor(tests, known=known, fractile=CHARACTERISTIC)) * s)
         direct = center * math.exp(-float(design_factor(tests, known=known)) * s)
         assert not doubted(tmp_path, held, **series)

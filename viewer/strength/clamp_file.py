@@ -97,6 +97,7 @@ def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> 
         f"lock = {_quoted(specimen['seam'])}",
         f"substrate = {_quoted(specimen['substrate'])}",
         f"screw_torque = {_quoted(_amount(specimen['screw_torque'], 'moment', units))}",
+        *([] if height is None else [f"load_height = {_quoted(sheet_text(height, units))}"]),
         f"directions = [{', '.join(_quoted(name) for name in some)}]",
         f"tests = {min(one['justified']['count'] for one in all_)}",
         *_open_notes(some),
@@ -136,6 +137,16 @@ def _series(some: dict[str, dict[str, Any]], units: UnitSystem) -> list[str]:
             f"tests = {one['justified']['count']}",
             f"mean = {_quoted(_amount(one['justified']['mean'], 'force', units))}",
             f"scatter = {one['justified']['scatter']:.4f}",
+        ]
+        own, method = one["justified"], one["method"]
+        if method["known_scatter"] is not None and own["scatter"] == method["known_scatter"]:
+            lines.append("known_scatter = true")
+        gives = {key: own[key] for key in ("characteristic", "asd", "lrfd")}
+        gives["design"] = max(own["design"], own["design_direct"])
+        lines += [
+            f"{key} = {_quoted(_amount(gives[key], 'force', units, down=True))}"
+            for key in ("characteristic", "design", "asd", "lrfd")
+            if gives[key]
         ]
         told = ways.most_common(MOST)
         listed = [f"{way} ({n})" for way, n in told]

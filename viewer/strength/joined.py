@@ -43,6 +43,7 @@ class _Input(BaseModel):
 class _Method(BaseModel):
     partial_factor: Number
     conversion: Number
+    known_scatter: Share | None
 
 
 class _Record(BaseModel):
@@ -67,6 +68,7 @@ class _Justified(BaseModel):
     scatter: Share
     characteristic: Share
     design: Share
+    design_direct: Share
     asd: Share | None
     lrfd: Share | None
 
