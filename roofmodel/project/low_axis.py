@@ -40,11 +40,8 @@ def low_axis_words(height: float, rails: dict[str, Rail], units: UnitSystem) -> 
     under = low[name] - height
     sinks = ""
     if under > 0.0:
-        sinks = f": its underside would lie {units.text(under, 'size')} below the grip, in the seams it crosses"
-        f": its underside would lie {units.text(under, 'size')} below the grip, in the seams that it crosses"
-        if under > 0.0
-        else ""
-    )
+        deep = units.text(under, "size")
+        sinks = f": its underside would lie {deep} below the grip, in the seams that it crosses"
     return [
         f"clamp.height, {units.text(height, 'size')}, puts the rail's axis nearly at the grip "
         f"({name} reaches {units.text(low[name], 'size')} below its axis{sinks}): CHECK IT and its unit. "

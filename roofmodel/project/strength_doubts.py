@@ -22,6 +22,9 @@ FAR_OVER, FAR = 3.0, 0.15
 # What a metal clamp gives way by at 40 % of what it holds (judgment). [m]
 FIRM = (0.005e-3, 5e-3)
 SHARE = 0.4
+# Of the least tested strength, what a force that was not tested counts as at most (judgment): of seam clamps
+# the directions differ by two or three. [-]
+UNTESTED = 0.25
 LONG = 0.25  # no grip on a seam is longer (judgment) [m]
 NEAR = 1.05  # of a fractile from mean and scatter that were told with four digits, and of logarithms
 DIRECTIONS = ("along", "across", "pull", "push", "roll", "twist")
@@ -199,11 +202,27 @@ def clamp_doubts(clamp: ClampTable, form: str, rails: Sequence[Rail], units: Uni
     }
 
 
+def counted_strengths(clamp: ClampTable) -> dict[str, float | None]:
+    """Strengths by direction as they count: of a force that was not tested no more than a share of the least.
+
+    Given or not: a bold guess is worth no more than a cautious one, and no number is no reason to give no
+    load where hardly anything hangs on it. Without tests of others, and along the seam, nothing is filled in.
+    """
+    given: dict[str, float | None] = clamp.strength.model_dump()
+    tested = [] if clamp.tested is None else clamp.tested.directions
+    least = min((value for name in DIRECTIONS[:4] if name in tested and (value := given[name])), default=None)
+    for name in DIRECTIONS[:4] if least is not None else ():
+        own = given[name]
+        if name not in tested and (own is not None or name != "along"):
+            given[name] = UNTESTED * least if own is None else min(own, UNTESTED * least)
+    return given
+
+
 def untested(clamp: ClampTable) -> tuple[int, ...]:
-    """Directions that have a strength, while the tests that are told of are of others."""
+    """Directions that count with a strength, while the tests that are told of are of others."""
     if clamp.tested is None:
         return ()
-    given = clamp.strength.model_dump()
+    given = counted_strengths(clamp)
     return tuple(
         i for i, n in enumerate(DIRECTIONS) if given[n] is not None and n not in clamp.tested.directions
     )

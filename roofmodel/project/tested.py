@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from roofmodel.errors import InputError
 from roofmodel.project.base import Table
 from roofmodel.project.clamp_schema import ClampTable, TestedTable
 from roofmodel.project.schema import PanelTable
-from roofmodel.project.strength_doubts import check_strengths
+from roofmodel.project.strength_doubts import check_strengths, counted_strengths
 from roofmodel.units import UnitSystem
 
 SAME_HEIGHT = 1e-3  # of seams, and of loads above the grip, that count as alike [m]
 THINNER = 0.98  # of the tested thickness that still counts as it (rolling tolerance, judgment) [-]
 TURNED = 0.1  # share of the tested torque by which another one may differ (usual wrenches, judgment)
+FORCES = frozenset(("along", "across", "pull", "push"))
 FEW = 3  # tests below which nothing is known of their scatter
 
 
@@ -70,12 +71,13 @@ def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem, form: 
     tested, thickness = clamp.tested, panel.thickness
     if tested is None:
         return ()
-    given = [name for name, value in clamp.strength.model_dump().items() if value is not None]
-    bare = [name for name in given if name not in tested.directions]
+    given = counted_strengths(clamp)
+    bare = [name for name, value in given.items() if value is not None and name not in tested.directions]
     notes = [f"Clamp strengths were tested on {words(tested, units)}."]
     if bare:
         notes.append(
-            f"UNSUPPORTED: clamp.strength.{', '.join(bare)} was not tested (clamp.tested.directions)."
+            f"UNSUPPORTED: {' and '.join(bare)} of the clamp NOT TESTED (clamp.tested.directions): "
+            f"{_counted(given, bare, units)}. Have it tested (the page on strengths says how)."
         )
     if tested.tests < FEW:
         notes.append(
@@ -90,6 +92,17 @@ def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem, form: 
             "less on it; ask the maker."
         )
     return tuple(notes)
+
+
+def _counted(given: Mapping[str, float | None], bare: Sequence[str], units: UnitSystem) -> str:
+    """What directions without tests count as."""
+    parts = [
+        f"{name} counts as {units.text(value, 'force' if name in FORCES else 'bend')}"
+        for name in bare
+        if (value := given[name]) is not None
+    ]
+    share = ", no more than a quarter of the least tested strength (judgment)"
+    return ", ".join(parts) + (share if FORCES & set(bare) else "")
 
 
 def _installed(torque: float | None, substrate: str, tested: TestedTable, units: UnitSystem) -> list[str]:

@@ -96,6 +96,8 @@ def tests_table(found: StudyResult) -> Table:
             )
         elif tested is not None and name in tested.directions:
             behind = (f"{tested.tests} or more", "–", "–", "not said")
+        elif tested is not None:
+            behind = ("NOT TESTED", "–", "–", "a quarter of the least tested strength at most (judgment)")
         rows.append(
             (
                 name,

@@ -84,7 +84,12 @@ def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> 
         )
         lines.append(f"#   strength = {_strengths(some, key, units)}")
     if missing:
-        lines.append(f"# not tested: {', '.join(missing)}; what is loaded without a strength is NOT VERIFIED")
+        lines.append(
+            f"# NOT TESTED: {', '.join(missing)}. Such a force counts as a quarter of the least tested"
+        )
+        lines.append(
+            "# strength at most, and more than a tenth of that on one is NOT VERIFIED: have it tested."
+        )
     basis = "; ".join(dict.fromkeys(f"{_line(one['campaign'])}" for one in all_))
     reports = "; ".join(dict.fromkeys(_line(one["report"]) for one in all_ if one["report"].strip()))
     lines.append(f"test_basis = {_quoted('; '.join(x for x in (basis, reports) if x))}")
