@@ -76,7 +76,7 @@ def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem, form: 
     notes = [f"Clamp strengths were tested on {words(tested, units)}."]
     if bare:
         notes.append(
-            f"UNSUPPORTED: {' and '.join(bare)} of the clamp NOT TESTED (clamp.tested.directions): "
+            f"UNSUPPORTED: {', '.join(bare)} of the clamp NOT TESTED (clamp.tested.directions): "
             f"{_counted(given, bare, units)}. Have it tested (the page on strengths says how)."
         )
     if tested.tests < FEW:

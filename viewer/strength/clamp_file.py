@@ -190,7 +190,7 @@ def _three_more(some: dict[str, dict[str, Any]]) -> list[str]:
         lines.append(f"{field} = {{ {shares} }}")
     if open_:
         lines.append(
-            f"# not of {', '.join(open_)}: a suspect or an odd distribution has to be explained first"
+            f"# not of {', '.join(open_)}: a suspect, an odd distribution or a second way to fail comes first"
         )
     return lines
 
