@@ -17,7 +17,7 @@ from fea.spans.bench import ANCHORAGE, CLAMP, CRUSHED, DEFLECTION, LIMITS, SCREW
 from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
 from fea.spans.missing import DIRECTIONS, direction_demand, missing_directions
-from fea.spans.more_tests import Gains, gains, more_words, three_more
+from fea.spans.more_tests import Gains, gains, more_factors, more_words, three_more
 from fea.spans.notes import Note, needed
 from fea.spans.rows import Hardware
 from roofmodel.hardware import DesignFormat, Rail, SpliceTorsion
@@ -197,31 +197,21 @@ def run_study(study: SpanStudy) -> StudyResult:
     shares, ends = (
         three_more(study.table.clamp, study.table.design.format, low=low) for low in (False, True)
     )
+    factors = more_factors(shares, ends)
     of_seam = []
     for seam in study.seams:
         choices = study_choices(study, seam)
         hardware = tuple(
             study_hardware(study, variant, rail, seam) for rail in rails for variant in study.variants
         )
-        found = span_tables(roof, hardware, choices)
-        tableaus = [
-            _tableau(study, rail, seam, found[rail * size : (rail + 1) * size], choices) for rail in rails
-        ]
+        found = span_tables(roof, hardware, choices, factors)
+        of_rail = [found[rail * size : (rail + 1) * size] for rail in rails]
+        tableaus = [_tableau(study, rail, seam, some, choices) for rail, some in enumerate(of_rail)]
         if shares:
+            clamps = [np.min([one.clamp for one in some], axis=0) for some in of_rail]
             tableaus = [
-                replace(
-                    one,
-                    more=gains(
-                        roof,
-                        hardware[rail * size : (rail + 1) * size],
-                        choices,
-                        shares,
-                        ends,
-                        one.low,
-                        one.by_limit,
-                    ),
-                )
-                for rail, one in enumerate(tableaus)
+                replace(one, more=gains(load, shares, ends, one.low, one.by_limit))
+                for load, one in zip(clamps, tableaus, strict=True)
             ]
         of_seam.append(tableaus)
     tables = tuple(tableaus[rail] for rail in rails for tableaus in of_seam)
@@ -298,8 +288,8 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
             []  # else it is a doubt
             if sunk(lowest, (given for _, given in rails))
             else low_axis_words(lowest, of_name, units)
-            + crossing_words(at_lowest.clamp, of_name, table.panel.seam_height, units)
         ),
+        *map(Note, crossing_words(at_lowest.clamp, of_name, table.panel.seam_height, units)),
         *needed(stiff_notes(clamp, units)),
         *needed(untold_notes(clamp)),
         *needed(_uncounted(clamp)),

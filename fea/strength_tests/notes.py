@@ -183,7 +183,7 @@ def _meanwhile(found: CampaignResult, ways: dict[str, int]) -> str:
     alone = (
         ""
         if not few
-        else f"; {LEAST_OF_WAY} or more of {', '.join(few[:TOLD])} each are wanted for a number of its own"
+        else f"; {LEAST_OF_WAY} tests or more are wanted of each ({', '.join(few[:TOLD])}: fewer)"
     )
     return (
         f" Until then use the characteristic strength of all of them, {force}, which their difference makes "

@@ -71,6 +71,6 @@ def crossing_words(clamp: Clamp, rails: dict[str, Rail], seam_height: float, uni
     own, high, grip = (units.text(h, "size") for h in (under, seam_height, clamp.grip_height))
     return [
         f"clamp.height, {units.text(clamp.height, 'size')}, puts the underside of {name} {own} below the top "
-        f"of the seams ({high} high, gripped at {grip}): CHECK IT, unless the rail is notched there. Clamps "
-        "look stronger than they are where the height is too small."
+        f"of the seams ({high} high, gripped at {grip}: clamp.grip_height): CHECK both, unless the rail is "
+        "notched there. Clamps look stronger than they are where the height is too small."
     ]

@@ -110,7 +110,9 @@ def _installed(torque: float | None, substrate: str, tested: TestedTable, units:
     notes, was = [], tested.substrate.strip()
     if was and substrate and was.lower() != substrate.lower():
         notes.append(
-            f"UNSUPPORTED: the clamp strengths were tested on {was}, but panel.substrate is {substrate}."
+            f"UNSUPPORTED: the clamp strengths were tested on {was}, but panel.substrate is {substrate}. "
+            "Pull and push hang on it: have them tested there; where only the words differ, write those of "
+            "the tests."
         )
     if was and not substrate:
         notes.append(f"panel.substrate is not given: the clamp strengths hold on {was} only.")
@@ -208,6 +210,9 @@ def words(tested: TestedTable, units: UnitSystem) -> str:
     parts += [f"on {tested.substrate.strip()}"] if tested.substrate.strip() else []
     parts += [] if tested.screw_torque is None else [f"screws at {units.text(tested.screw_torque, 'bend')}"]
     count = "1 test" if tested.tests == 1 else f"{tested.tests} tests"
+    if len(tested.directions) > 1:
+        alike = {one.tests for one in tested.series} == {tested.tests}
+        count += " each" if alike and len(tested.series) == len(tested.directions) else " or more each"
     return f"{', '.join(parts)}; {', '.join(tested.directions)}; {count}"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -28,6 +29,7 @@ OF_EN = ("The design strength straight from the tests", "The lowest test,")
 OF_AISI = (
     "AISI S100 is a standard of",
 )  # and those on strengths of ASD and LRFD, left out where EN takes its
+_NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?")  # none of a name such as T2 or D7.3
 MOST = 12  # ways to fail, and tests that do not count, that a data sheet has room for
 THREE = 3  # more tests, about what a maker adds to a campaign
 UNITS = {
@@ -119,10 +121,31 @@ def _open_notes(some: dict[str, dict[str, Any]]) -> list[str]:
         for note in one["notes"]:
             if not note.startswith(BEHIND):
                 of.setdefault(_line(note), []).append(name)
+    of = _merged(of)
     ends = {note: ", format EN" for note in of if note.startswith(OF_EN)}
     ends |= {note: ", formats ASD and LRFD" for note in of if note.startswith(OF_AISI)}
     lines = [f"    {_quoted(', '.join(on) + ends.get(note, '') + ': ' + note)}," for note, on in of.items()]
     return ["notes = [", *lines, "]"] if lines else []
+
+
+def _merged(of: dict[str, list[str]]) -> dict[str, list[str]]:
+    """Notes of several directions that differ in numbers alone as one, the numbers in their order."""
+    alike: dict[str, list[str]] = {}
+    for note in of:
+        alike.setdefault(_NUMBER.sub("#", note), []).append(note)
+    found = {}
+    for notes in alike.values():
+        on = [name for note in notes for name in of[note]]
+        if len(notes) == 1 or len(on) > len(set(on)):
+            found |= {note: of[note] for note in notes}
+            continue
+        # One number for each direction, also where some agree to the last digit.
+        each = [_NUMBER.findall(note) for note in notes for _ in of[note]]
+        columns = zip(*each, strict=True)
+        texts = iter([one[0] if len(set(one)) == 1 else " / ".join(one) for one in columns])
+        words = _NUMBER.sub(lambda _, texts=texts: next(texts), notes[0])
+        found[f"{words} (Numbers in the order of the directions.)"] = on
+    return found
 
 
 def _series(some: dict[str, dict[str, Any]], units: UnitSystem) -> list[str]:
