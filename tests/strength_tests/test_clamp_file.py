@@ -17,6 +17,7 @@ from tests.spans.test_span_command import MODEL
 from tests.strength_tests.test_campaign import HEAD, VALUES
 from tests.strength_tests.test_rig import softening
 from viewer.cli import commands
+from viewer.strength.chart import campaign_drawing, odd_tests, spread
 from viewer.strength.clamp_file import clamp_text
 from viewer.strength.export import campaign_data
 
@@ -339,3 +340,53 @@ def test_a_clamp_that_slides_says_by_how_much_its_peaks_are_above_its_proof_load
     assert SYSTEMS["SI"].text(proof, "force") in note
     assert 'take = "proof"' in note
     assert note in " ".join(clamp_text(peak).split())
+
+
+def test_two_ways_to_fail_promise_nothing_of_more_tests_and_say_which_number_counts(tmp_path):
+    """The odd one is marked in the picture; one way alone is promised what more tests would buy."""
+    path = curved(tmp_path, "along", 0.9, 300)
+    text = path.read_text()
+    one = text.replace('.csv"\n', '.csv"\nfailure = "slid"\n')
+    path.write_text(one)
+    alike = judge(load_campaign(path))
+    assert "[clamp.tested.three_more]" in clamp_text(alike)
+    assert odd_tests(alike) == {}
+    path.write_text(one.replace('along3.csv"\nfailure = "slid"', 'along3.csv"\nfailure = "seam torn"'))
+    found = judge(load_campaign(path))
+    assert "[clamp.tested.three_more]" not in clamp_text(found)
+    assert odd_tests(found) == {2: "seam torn"}
+    note = next(note for note in found.notes if "failed in 2 ways" in note)
+    assert SYSTEMS["SI"].text(found.justified.characteristic, "force") in note
+    words = " ".join(text.words for text in campaign_drawing(found).texts)
+    for name in ("T1", "T2", "T3", "seam torn"):
+        assert name in words
+
+
+def test_places_of_names_keep_apart_and_their_order():
+    places = [100.0, 101.0, 99.0, 300.0]
+    moved = np.array(spread(places, 25.0))
+    assert np.argsort(moved).tolist() == np.argsort(places).tolist()
+    assert (np.diff(np.sort(moved)) >= 25.0 - 1e-9).all()
+    assert moved[3] == 300.0
+    assert moved[:3].mean() == pytest.approx(100.0)
+
+
+def test_a_quiet_run_says_why_there_is_no_clamp_file(tmp_path):
+    path = campaign(tmp_path, "pull", scale=12.0)
+    done = CliRunner().invoke(commands, ["tests", str(path), "--quiet", "--out", str(tmp_path / "o")])
+    assert done.exit_code == 1
+    assert done.stdout == ""
+    assert "no clamp.toml is written" in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+
+
+def test_notes_of_directions_that_differ_in_numbers_are_one_with_them_in_order(tmp_path):
+    outs = [ran(tmp_path, curved(tmp_path, name, part, 200)) for name, part in (("across", 0.6), ("pull", 1))]
+    along = curved(tmp_path, "along", 0.9, 200)
+    assert joined(tmp_path, along, *outs).exit_code == 0
+    notes = tomllib.loads((tmp_path / "o" / "clamp.toml").read_text())["clamp"]["tested"]["notes"]
+    (note,) = [one for one in notes if "moved for good" in one]
+    assert note.startswith("along, across, pull: ")
+    each = [judge(load_campaign(tmp_path / f"{name}.toml")) for name in ("along", "across", "pull")]
+    forces = [f"{one.early['proof'].characteristic / 1e3:.2f}" for one in each]
+    assert " / ".join(forces) + " kN" in note
