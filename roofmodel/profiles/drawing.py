@@ -249,7 +249,10 @@ def _check_cells(outer: Polygon, inner: list[Polygon], name: str) -> None:
             y, z = 1e3 * shapely.get_coordinates(one.exterior)[0]
             wide, high = 1e3 * np.ptp(shapely.get_coordinates(outer.exterior), axis=0)
             sharp = 1e6 * outer.area > 0.999 * wide * high
-            if sharp and inner[0].buffer(FINE * math.sqrt(outer.area)).covers(shapely.union_all(inner)):
+            within = shapely.union_all(inner[1:])
+            # A frame is far from the profile in it, whose own walls are thin.
+            fuller = within.area / inner[0].area > inner[0].area / outer.area
+            if sharp and fuller and inner[0].covers(within):
                 message = (
                     f"{name}: its outermost closed line, {wide:.4g} x {high:.4g} mm, looks like a drawing "
                     "frame around the profile; put the outline on a layer of its own and name it "

@@ -357,7 +357,7 @@ def test_two_ways_to_fail_promise_nothing_of_more_tests_and_say_which_number_cou
     assert odd_tests(found) == {2: "seam torn"}
     note = next(note for note in found.notes if "failed in 2 ways" in note)
     assert SYSTEMS["SI"].text(found.justified.characteristic, "force") in note
-    words = " ".join(text.words for text in campaign_drawing(found).texts)
+    words = " ".join(text.text for text in campaign_drawing(found).texts)
     for name in ("T1", "T2", "T3", "seam torn"):
         assert name in words
 
