@@ -210,11 +210,14 @@ def counted_strengths(clamp: ClampTable) -> dict[str, float | None]:
     """
     given: dict[str, float | None] = clamp.strength.model_dump()
     tested = [] if clamp.tested is None else clamp.tested.directions
-    least = min((value for name in DIRECTIONS[:4] if name in tested and (value := given[name])), default=None)
-    for name in DIRECTIONS[:4] if least is not None else ():
+    known = [value for name in DIRECTIONS[:4] if name in tested and (value := given[name]) is not None]
+    if not known:
+        return given
+    most = UNTESTED * min(known)
+    for name in DIRECTIONS[:4]:
         own = given[name]
         if name not in tested and (own is not None or name != "along"):
-            given[name] = UNTESTED * least if own is None else min(own, UNTESTED * least)
+            given[name] = most if own is None else min(own, most)
     return given
 
 
