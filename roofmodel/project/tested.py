@@ -87,8 +87,8 @@ def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem, form: 
     if told and tested.load_height is None and clamp.test_height > 0.0:
         notes.append(
             f"CHECK clamp.test_height, {units.text(clamp.test_height, 'size')}: nothing says how high the "
-            "tests along the seam were loaded (clamp.tested.load_height; `eavewright tests` writes it). UNSAFE "
-            "if that was lower."
+            "tests along the seam were loaded (clamp.tested.load_height; `eavewright tests` writes it). "
+            "UNSAFE if that was lower."
         )
     other = _OF_AISI if form == "EN" else _OF_EN
     notes += [f"Tests, {note.strip()}" for note in tested.notes if note.strip() and not other.match(note)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -179,7 +180,7 @@ def _elastic(rails: list[Rail], units: UnitSystem) -> list[str]:
     sections = [one.section for one in rails]
     e = np.array([one.material.E for one in rails])
     counts = np.array([yield_moments(1.0, one) for one in sections])
-    shown = [
+    shown: list[tuple[str, str, Any]] = [
         ("area", "section area", [one.area for one in sections]),
         ("second moment away from the roof", "second moment", [one.I_y for one in sections]),
         ("down the slope", "second moment", [one.I_z for one in sections]),

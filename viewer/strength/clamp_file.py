@@ -133,7 +133,7 @@ def _merged(of: dict[str, list[str]]) -> dict[str, list[str]]:
     alike: dict[str, list[str]] = {}
     for note in of:
         alike.setdefault(_NUMBER.sub("#", note), []).append(note)
-    found = {}
+    found: dict[str, list[str]] = {}
     for notes in alike.values():
         on = [name for note in notes for name in of[note]]
         if len(notes) == 1 or len(on) > len(set(on)):
@@ -142,8 +142,9 @@ def _merged(of: dict[str, list[str]]) -> dict[str, list[str]]:
         # One number for each direction, also where some agree to the last digit.
         each = [_NUMBER.findall(note) for note in notes for _ in of[note]]
         columns = zip(*each, strict=True)
-        texts = iter([one[0] if len(set(one)) == 1 else " / ".join(one) for one in columns])
-        words = _NUMBER.sub(lambda _, texts=texts: next(texts), notes[0])
+        texts = [one[0] if len(set(one)) == 1 else " / ".join(one) for one in columns]
+        parts = [*_NUMBER.split(notes[0]), ""]
+        words = "".join(part + text for part, text in zip(parts, [*texts, ""], strict=False))
         found[f"{words} (Numbers in the order of the directions.)"] = on
     return found
 

@@ -189,7 +189,7 @@ def _check_records(name: str, data: dict[str, Any], other: str, there: dict[str,
     lists = [
         sorted(test["strength"] for test in one["tests"] if test["record"] is None) for one in (data, there)
     ]
-    if len(lists[0]) == len(lists[1]) >= LISTED and np.allclose(*lists, rtol=1e-6, atol=0.0):
+    if len(lists[0]) == len(lists[1]) >= LISTED and np.allclose(lists[0], lists[1], rtol=1e-6, atol=0.0):
         message = (
             f"{name}: the {len(lists[0])} strengths of {data['input']['file']} ({ways[0]}) are those of "
             f"{there['input']['file']} ({ways[1]}); {end}"
