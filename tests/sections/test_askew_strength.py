@@ -79,7 +79,7 @@ def test_an_angle_by_hand(tmp_path):
     counts = (I - product**2 / I) / np.abs(corner).max() / (1.0 + abs(product) / I)
     assert counts < modulus
     assert float(printed.split()[-2]) == pytest.approx(share * stress * counts * 1e-12, rel=2e-3)
-    assert "the elastic modulus (I / c) is no strength" in " ".join(done.output.split())
+    assert "The elastic modulus (I / c) is no strength" in " ".join(done.output.split())
 
 
 def askew_rail(tmp_path, **more):
