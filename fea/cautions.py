@@ -11,7 +11,6 @@ from fea.checks.combinations import LoadFactors
 from fea.checks.durability import couples, rail_movement
 from fea.checks.grip_edges import grip_words
 from fea.checks.limits import Limit
-from fea.checks.low_axis import low_axis_words
 from fea.checks.rail_unchecked import unchecked_words
 from fea.checks.strips import panel_strips
 from fea.checks.walls import wall_words
@@ -24,6 +23,7 @@ from roofmodel.hardware import DesignFormat
 from roofmodel.project.as_built import AS_MEASURED
 from roofmodel.project.base import Table
 from roofmodel.project.load import Project
+from roofmodel.project.low_axis import crossing_words, low_axis_words, sunk
 from roofmodel.project.schema import STARTING_NAME
 from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.seam_schema import SeamTable
@@ -144,7 +144,9 @@ def cautions(
     found += _onto_rows(project, force, lands) + _upper_retained(project)
     found += (*stiff_notes(table.clamp, units), *untold_notes(table.clamp), *height_notes(table.clamp))
     found += grip_words(project)
-    found += low_axis_words(project.clamp.height, {"the rail": project.rail}, units)
+    if not sunk(project.clamp.height, (project.rail,)):  # else it is a doubt
+        found += low_axis_words(project.clamp.height, {"the rail": project.rail}, units)
+        found += crossing_words(project.clamp, {"the rail": project.rail}, table.panel.seam_height, units)
     found += class_words("the rail", project.rail, table.rail.alloy, DesignFormat(table.design.format))
     found += tested_notes(table.clamp, table.panel, units, table.design.format)
     found += screw_notes(table.clamp, table.panel)

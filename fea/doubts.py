@@ -31,6 +31,8 @@ def project_doubts(project: Project, limits: Sequence[Limit]) -> tuple[str, ...]
 
 
 def loaded(demand: float, direction: int, clamp: Clamp, least: float) -> bool:
-    """Whether more hangs on a direction than a guess may hold, by `least` or by its own strength."""
-    own = A_GUESS * float(clamp.strength[direction])
-    return demand > (min(least, own) if direction < 4 else own)
+    """Whether more hangs on a direction than a guess may hold: of the least tested force, of moments theirs.
+
+    A low guess of a force is safer than a high one, and its use counts in the limits as it is.
+    """
+    return demand > (least if direction < 4 else A_GUESS * float(clamp.strength[direction]))

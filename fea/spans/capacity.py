@@ -9,7 +9,7 @@ found is proved on all of them.
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,10 +82,14 @@ class Capacity:
         reached or not asked for, NaN where it is loaded in a direction without a strength. [N/m]
     use : (n, a, m, l) float
         Utilization at each of the loads, worst of the lines.
+    clamp : (f, n, a) float
+        Largest line load by the clamp alone, with its strengths times each row of some factors; infinite
+        where it is not reached. [N/m]
     """
 
     load: Array
     use: Array
+    clamp: Array = field(default_factory=lambda: np.zeros((0, 0, 0)))
 
     @property
     def largest(self) -> Array:
@@ -119,7 +123,9 @@ def largest_spans(spans: Array, largest: Array, loads: Array) -> Array:
     return np.where(count > 0, spans[np.maximum(count - 1, 0)], np.nan)
 
 
-def span_table(roof: RoofSurface, hardware: Hardware, choices: Choices) -> Capacity:
+def span_table(
+    roof: RoofSurface, hardware: Hardware, choices: Choices, factors: Array | None = None
+) -> Capacity:
     """Largest loads and utilizations of all spans and arrangements.
 
     Parameters
@@ -128,6 +134,9 @@ def span_table(roof: RoofSurface, hardware: Hardware, choices: Choices) -> Capac
         Of one plane, for its slope.
     hardware : Hardware
     choices : Choices
+    factors : (f, 6) float, optional
+        On the strengths of the clamp, for its loads alone: rows are solved once, as no strength changes how
+        they share.
 
     Raises
     ------
@@ -136,17 +145,19 @@ def span_table(roof: RoofSurface, hardware: Hardware, choices: Choices) -> Capac
     """
     kinds = () if choices.splice is None else (choices.splice,)
     found = [
-        _table(roof, replace(hardware, rail=rail), choices) for rail in rails_to_solve(kinds, hardware.rail)
+        _table(roof, replace(hardware, rail=rail), choices, np.ones((0, 6)) if factors is None else factors)
+        for rail in rails_to_solve(kinds, hardware.rail)
     ]
-    load, use = (np.stack([getattr(one, name) for one in found]) for name in ("load", "use"))
-    return Capacity(load.min(axis=0), use.max(axis=0))
+    load, use, clamp = (np.stack([getattr(one, name) for one in found]) for name in ("load", "use", "clamp"))
+    return Capacity(load.min(axis=0), use.max(axis=0), clamp.min(axis=0))
 
 
-def _table(roof: RoofSurface, hardware: Hardware, choices: Choices) -> Capacity:
+def _table(roof: RoofSurface, hardware: Hardware, choices: Choices, factors: Array) -> Capacity:
     """The same with splices that pass torsion on or not."""
     n, m = len(choices.spans), len(choices.loads)
     load = np.full((n, len(choices.arrangements), len(LIMITS)), np.inf)
     use = np.zeros((n, len(choices.arrangements), m, len(LIMITS)))
+    clamp = np.full((len(factors), n, len(choices.arrangements)), np.inf)
     for a, arrangement in enumerate(choices.arrangements):
         shapes = choices.lines(arrangement)
         step = max(ROWS_AT_ONCE // len(shapes), 1)
@@ -156,39 +167,34 @@ def _table(roof: RoofSurface, hardware: Hardware, choices: Choices) -> Capacity:
             load[some, a] = _largest(bench).T
             at = np.broadcast_to(choices.loads[:, None], (m, bench.spans))
             use[some, a] = limit_use(bench, np.broadcast_to(at, (len(LIMITS), *at.shape))).transpose(2, 1, 0)
-    return Capacity(load, use)
+            if len(factors):
+                clamp[:, some, a] = _clamp_loads(bench.whole(), factors)
+    return Capacity(load, use, clamp)
 
 
-def clamp_loads(roof: RoofSurface, hardware: Hardware, choices: Choices, factors: Array) -> Array:
-    """Largest loads by the clamp alone, (f, n, a), with its strengths times each row of (f, 6) factors.
-
-    Rows are solved once, as no strength changes how they share. [N/m].
-    """
-    clamp = hardware.clamp
-    out = np.full((len(factors), len(choices.spans), len(choices.arrangements)), np.inf)
-    for a, arrangement in enumerate(choices.arrangements):
-        shapes = choices.lines(arrangement)
-        step = max(ROWS_AT_ONCE // len(shapes), 1)
-        for first in range(0, len(choices.spans), step):
-            some = slice(first, first + step)
-            whole = bench_of(roof, shapes, choices.spans[some], hardware, choices.splice).whole()
-            for k, factor in enumerate(factors):
-                stronger = replace(clamp, strength=clamp.strength * factor, nominal=clamp.nominal * factor)
-                bench = replace(
-                    whole,
-                    hardware=replace(hardware, clamp=stronger),
-                    chosen={CLAMP: whole.chosen[CLAMP]},
-                )
-                out[k, some, a] = _roots(bench)[CLAMP]
-    return out
+def _clamp_loads(whole: Bench, factors: Array) -> Array:
+    """Largest loads by the clamp alone, (f, n), its strengths times each row of (f, 6) factors. [N/m]."""
+    hardware, clamp = whole.hardware, whole.hardware.clamp
+    out = []
+    for factor in factors:
+        stronger = replace(clamp, strength=clamp.strength * factor, nominal=clamp.nominal * factor)
+        bench = replace(
+            whole, hardware=replace(hardware, clamp=stronger), chosen={CLAMP: whole.chosen[CLAMP]}
+        )
+        out.append(_roots(bench)[CLAMP])
+    return np.array(out)
 
 
 def span_tables(
-    roof: RoofSurface, hardware: tuple[Hardware, ...], choices: Choices, workers: int = 2
+    roof: RoofSurface,
+    hardware: tuple[Hardware, ...],
+    choices: Choices,
+    factors: Array | None = None,
+    workers: int = 2,
 ) -> list[Capacity]:
     """`span_table` of each, some at a time."""
     with ThreadPoolExecutor(workers) as pool:
-        return list(pool.map(lambda one: span_table(roof, one, choices), hardware))
+        return list(pool.map(lambda one: span_table(roof, one, choices, factors), hardware))
 
 
 def _largest(bench: Bench) -> Array:

@@ -3,18 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.rails.rows import rails_to_solve
 from fea.spans.bench import CLAMP
-from fea.spans.capacity import Choices, clamp_loads
 from fea.spans.missing import DIRECTIONS
-from fea.spans.rows import Hardware
 from roofmodel.project.clamp_schema import ClampTable
-from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -59,37 +55,42 @@ def three_more(clamp: ClampTable, form: str, *, low: bool = False) -> dict[str, 
     return {name: value for name, value in shares if value is not None and given[name] is not None}
 
 
+def _sets(shares: dict[str, float], ends: dict[str, float]) -> list[dict[str, float]]:
+    """All directions, each alone, and all at their low ends where that is told of each."""
+    told = ends.keys() == shares.keys()
+    return [shares, *({name: value} for name, value in shares.items()), *([ends] if told else ())]
+
+
+def more_factors(shares: dict[str, float], ends: dict[str, float]) -> Array:
+    """Factors (f, 6) on a clamp's strengths that `gains` wants the loads of; none without shares.
+
+    Parameters
+    ----------
+    shares : dict
+        Strength after further tests over today's, by direction.
+    ends : dict
+        The same at the low end.
+    """
+    sets = _sets(shares, ends) if shares else []
+    return np.array([[one.get(name, 1.0) for name in DIRECTIONS] for one in sets]).reshape(-1, 6)
+
+
 def gains(
-    roof: RoofSurface,
-    hardware: tuple[Hardware, ...],
-    choices: Choices,
-    shares: dict[str, float],
-    ends: dict[str, float],
-    low: Array,
-    by_limit: Array,
+    clamps: Array, shares: dict[str, float], ends: dict[str, float], low: Array, by_limit: Array
 ) -> Gains:
     """What stronger clamps would carry.
 
     Parameters
     ----------
-    roof : RoofSurface
-        Of one plane, for its slope.
-    hardware : tuple of Hardware
-        Every variant of one rail on one seam spacing; the least counts.
-    choices : Choices
-    shares : dict
-        Strength after further tests over today's, by direction.
-    ends : dict
-        The same at the low end.
+    clamps : (f, n, a) float
+        Largest loads by the clamp alone with each of `more_factors`, the least of every variant of one
+        rail on one seam spacing. [N/m]
+    shares, ends : dict
     low : (n, a) float
         Largest loads today, NaN where not verified. [N/m]
     by_limit : (n, a, l) float
         Those of each limit today. [N/m]
     """
-    told = ends.keys() == shares.keys()
-    sets = [shares, *({name: value} for name, value in shares.items()), *([ends] if told else ())]
-    factors = np.array([[one.get(name, 1.0) for name in DIRECTIONS] for one in sets])
-    clamps = np.min([_clamps(roof, one, choices, factors) for one in hardware], axis=0)
     found, leads = [], None
     for load in clamps:
         every = np.where(np.isnan(by_limit), np.inf, by_limit)
@@ -101,16 +102,7 @@ def gains(
         found.append(np.where(np.isnan(low), np.nan, np.minimum.accumulate(least, axis=0)))
     assert leads is not None
     alone = dict(zip(shares, found[1 : 1 + len(shares)], strict=True))
-    return Gains(found[0], leads, alone, found[-1] if told else None)
-
-
-def _clamps(roof: RoofSurface, hardware: Hardware, choices: Choices, factors: Array) -> Array:
-    """Largest loads by the clamp alone, (f, n, a), with its strengths times each row of (f, 6) factors."""
-    kinds = () if choices.splice is None else (choices.splice,)
-    rails = rails_to_solve(kinds, hardware.rail)
-    return np.min(
-        [clamp_loads(roof, replace(hardware, rail=rail), choices, factors) for rail in rails], axis=0
-    )
+    return Gains(found[0], leads, alone, found[-1] if ends.keys() == shares.keys() else None)
 
 
 def more_words(

@@ -8,7 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.combinations import strength_factors
-from fea.checks.low_axis import low_axis_words
 from fea.checks.member import crushing_open, has_crushing
 from fea.checks.member_strength import LATERAL, LOCAL
 from fea.doubts import A_GUESS, loaded
@@ -18,7 +17,7 @@ from fea.spans.bench import ANCHORAGE, CLAMP, CRUSHED, DEFLECTION, LIMITS, SCREW
 from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
 from fea.spans.missing import DIRECTIONS, direction_demand, missing_directions
-from fea.spans.more_tests import Gains, gains, more_words, three_more
+from fea.spans.more_tests import Gains, gains, more_factors, more_words, three_more
 from fea.spans.notes import Note, needed
 from fea.spans.rows import Hardware
 from roofmodel.hardware import DesignFormat, Rail, SpliceTorsion
@@ -26,6 +25,7 @@ from roofmodel.layout import SpliceKind
 from roofmodel.profiles.plain import walls_profile
 from roofmodel.project.base import Table
 from roofmodel.project.clamp_schema import ClampTable
+from roofmodel.project.low_axis import crossing_words, low_axis_words, sunk
 from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.rocking import default_words, least_rocking, rocking_words
@@ -192,31 +192,21 @@ def run_study(study: SpanStudy) -> StudyResult:
     shares, ends = (
         three_more(study.table.clamp, study.table.design.format, low=low) for low in (False, True)
     )
+    factors = more_factors(shares, ends)
     of_seam = []
     for seam in study.seams:
         choices = study_choices(study, seam)
         hardware = tuple(
             study_hardware(study, variant, rail, seam) for rail in rails for variant in study.variants
         )
-        found = span_tables(roof, hardware, choices)
-        tableaus = [
-            _tableau(study, rail, seam, found[rail * size : (rail + 1) * size], choices) for rail in rails
-        ]
+        found = span_tables(roof, hardware, choices, factors)
+        of_rail = [found[rail * size : (rail + 1) * size] for rail in rails]
+        tableaus = [_tableau(study, rail, seam, some, choices) for rail, some in enumerate(of_rail)]
         if shares:
+            clamps = [np.min([one.clamp for one in some], axis=0) for some in of_rail]
             tableaus = [
-                replace(
-                    one,
-                    more=gains(
-                        roof,
-                        hardware[rail * size : (rail + 1) * size],
-                        choices,
-                        shares,
-                        ends,
-                        one.low,
-                        one.by_limit,
-                    ),
-                )
-                for rail, one in enumerate(tableaus)
+                replace(one, more=gains(load, shares, ends, one.low, one.by_limit))
+                for load, one in zip(clamps, tableaus, strict=True)
             ]
         of_seam.append(tableaus)
     tables = tuple(tableaus[rail] for rail in rails for tableaus in of_seam)
@@ -273,6 +263,8 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     clamp, design, form = table.clamp, table.design, DesignFormat(table.design.format)
     units, rails = SYSTEMS[table.study.units], tuple(zip(table.rail, variant.rails, strict=True))
     factors = strength_factors(form, LoadLevel(table.study.level), design.snow_factor, design.thermal_factor)
+    at_lowest = min(study.variants, key=lambda one: one.clamp.height)
+    lowest, of_name = at_lowest.clamp.height, {rail.name: given for rail, given in rails}
     tables_of: dict[str, Table | None] = {"clamp": clamp, "clamp.screws": clamp.screws, "panel": table.panel}
     tables_of |= {f"rail ({rail.name})": rail for rail in table.rail}
     tested = tested_notes(clamp, table.panel, units, design.format)
@@ -288,12 +280,11 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     notes += [
         *needed(() if table.study.level == "measured" else bare_notes(design.format, tables_of)),
         *needed(
-            low_axis_words(
-                min(one.clamp.height for one in study.variants),
-                {rail.name: given for rail, given in rails},
-                units,
-            )
+            []  # else it is a doubt
+            if sunk(lowest, (given for _, given in rails))
+            else low_axis_words(lowest, of_name, units)
         ),
+        *map(Note, crossing_words(at_lowest.clamp, of_name, table.panel.seam_height, units)),
         *needed(stiff_notes(clamp, units)),
         *needed(untold_notes(clamp)),
         *needed(_uncounted(clamp)),

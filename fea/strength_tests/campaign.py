@@ -101,6 +101,7 @@ def judge(campaign: Campaign) -> CampaignResult:
         more_without=None,
         notes=(),
         calibration=calibration,
+        early=_early(campaign, readings, nominal / measured * share, counted),
     )
     kept = counted & (np.arange(len(counted)) != found.suspect)
     if found.suspect >= 0 and kept.sum() >= LEAST_TESTS:
@@ -110,6 +111,22 @@ def judge(campaign: Campaign) -> CampaignResult:
             more_without=more_tests(nominal[kept], campaign),
         )
     return replace(found, notes=campaign_notes(found))
+
+
+def _early(
+    campaign: Campaign, readings: list[CurveReading | None], share: Array, counted: NDArray[np.bool_]
+) -> dict[str, Justified]:
+    """Strengths as if proof load or first slip counted, where peaks do; `share` of the force on the rig.
+
+    None where a test that counts has no curve.
+    """
+    some = [(one, part) for one, part, on in zip(readings, share, counted, strict=True) if on]
+    if campaign.table.method.take != "peak" or any(one is None for one, _ in some):
+        return {}
+    return {
+        name: justify(np.array([part * getattr(one, name) for one, part in some]), campaign)
+        for name in ("proof", "slip")
+    }
 
 
 def _settled(campaign: Campaign) -> tuple[Campaign, tuple[Record | None, ...]]:

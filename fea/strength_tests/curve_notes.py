@@ -245,25 +245,53 @@ def _hidden(found: CampaignResult) -> list[str]:
 
 def _sliding(found: CampaignResult) -> list[str]:
     """Clamps that reach the proof load earlier than they slip, by displacement."""
-    if found.campaign.table.method.take != "slip":
-        return []
-    at = [
-        i
-        for i, (one, on) in enumerate(zip(found.readings, found.counted, strict=True))
-        if on and one is not None and one.proof_at < one.slip_at and one.proof < SLIPPED * one.slip
-    ]
+    take, at = found.campaign.table.method.take, _slid(found)
     if not at:
         return []
     curves = sum(one is not None and bool(on) for one, on in zip(found.readings, found.counted, strict=True))
     some = [one for i in at if (one := found.readings[i]) is not None]
-    share = float(np.mean([one.proof / one.slip for one in some]))
+    share = float(np.mean([one.proof / getattr(one, take) for one in some]))
     return [
         f"{'All tests' if len(at) == curves else _named(found, at)}: moved for good, by the offset of the "
-        "proof load, before any sudden loss: a clamp that slides without a knock, at "
-        f"{100.0 * share:.0f} % of its slip on average. "
+        "proof load, before any sudden loss: a clamp that gives way without a knock, at "
+        f"{100.0 * share:.0f} % of its {take} on average. {_early(found)}"
         'take = "proof" is the safe reading, and right unless tests show that it does not creep on under '
-        'loads between both; only then "slip".'
+        f'loads between both; only then "{take}".'
     ]
+
+
+def _slid(found: CampaignResult) -> list[int]:
+    """Tests that count by slip or peak and had moved for good, without a loss, before it."""
+    if found.campaign.table.method.take == "proof":
+        return []
+    return [
+        i
+        for i, (one, on) in enumerate(zip(found.readings, found.counted, strict=True))
+        if on and one is not None and one.proof_at < one.slip_at and one.proof < SLIPPED * one.slip
+    ]
+
+
+def lower_by_proof(found: CampaignResult) -> float | None:
+    """Characteristic strength by proof loads where clamps moved for good before peaks that count. [N].
+
+    None where they did not, or where it is no lower.
+    """
+    proof = found.early.get("proof")
+    if proof is None or not _slid(found) or not proof.characteristic < found.justified.characteristic:
+        return None
+    return proof.characteristic
+
+
+def _early(found: CampaignResult) -> str:
+    """How much higher the peaks are than the proof loads, as a sentence; empty where they are not."""
+    now, proof = found.justified.characteristic, lower_by_proof(found)
+    if not proof:
+        return ""
+    text = SYSTEMS[found.campaign.table.campaign.units].text
+    return (
+        f"UNSAFE if it creeps: the characteristic strength by peaks, {text(now, 'force')}, is "
+        f"{100.0 * (now / proof - 1.0):.0f} % above that by proof loads, {text(proof, 'force')}. "
+    )
 
 
 def _bare(found: CampaignResult) -> list[str]:

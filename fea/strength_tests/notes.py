@@ -18,6 +18,7 @@ ASKED = "three"  # tests at least that are asked for then (AISI S100 K2.1.1, fro
 D7_3_BELOW = 0.99  # of the design value by D7.2, below which that by D7.3 is told (judgment) [-]
 LEAST_SCATTER = 0.03  # of strengths, below which few tests agree by luck (judgment) [-]
 TOLD = 5  # tests that do not count, and ways to fail, that are told one by one
+LEAST_OF_WAY = 3  # tests of one way to fail before it has a strength
 DOUBTFUL = 0.05  # chance below which a distribution is doubted
 
 
@@ -171,7 +172,23 @@ def _failures(found: CampaignResult) -> list[str]:
     return [
         f"The tests failed in {len(ways)} ways ({listed}): one distribution does not hold for all of them. "
         "Judge each way by itself, with its own tests (EN 1990 D7.1, from memory)."
+        f"{_meanwhile(found, ways)}"
     ]
+
+
+def _meanwhile(found: CampaignResult, ways: dict[str, int]) -> str:
+    """Which number to use until each way has tests of its own."""
+    force = SYSTEMS[found.campaign.table.campaign.units].text(found.justified.characteristic, "force")
+    few = [way for way, n in ways.items() if n < LEAST_OF_WAY]
+    alone = (
+        ""
+        if not few
+        else f"; {LEAST_OF_WAY} tests or more are wanted of each ({', '.join(few[:TOLD])}: fewer)"
+    )
+    return (
+        f" Until then use the characteristic strength of all of them, {force}, which their difference makes "
+        f"low (judgment){alone}. Leave out no test for its way to fail."
+    )
 
 
 def _other_metal(found: CampaignResult) -> list[str]:
@@ -244,8 +261,8 @@ def _distribution(found: CampaignResult) -> list[str]:
 
 
 def more_relied_on(found: CampaignResult) -> bool:
-    """Whether what more tests would buy hangs on no suspect and no odd distribution."""
-    return found.suspect < 0 and not chance_of_distribution(found) < DOUBTFUL
+    """Whether what more tests would buy hangs on no suspect, odd distribution or second way to fail."""
+    return found.suspect < 0 and not chance_of_distribution(found) < DOUBTFUL and len(failures(found)) < 2
 
 
 def _more(found: CampaignResult) -> list[str]:
@@ -262,6 +279,11 @@ def _more(found: CampaignResult) -> list[str]:
         notes.append(
             f"What more tests would buy is drawn from a {shape} distribution, which these tests do not look "
             "like: DO NOT RELY ON IT before it is known why."
+        )
+    if len(failures(found)) > 1:
+        notes.append(
+            "What more tests would buy is drawn from one distribution, and these tests failed in several "
+            "ways: DO NOT RELY ON IT before each has tests of its own; clamp.toml leaves it out."
         )
     if found.suspect >= 0 and found.more_without is not None and found.without is not None:
         name = found.campaign.tests[found.suspect].name

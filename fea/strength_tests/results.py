@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -126,6 +126,8 @@ class CampaignResult:
     more : MoreTests
     more_without : MoreTests or None
         The same as if the suspect were not there.
+    early : dict of str to Justified
+        Where peaks count: strengths as if `proof` or `slip` of each curve did.
     notes : tuple of str
     calibration : Calibration or None
         Where the campaign says how its curves were measured.
@@ -148,6 +150,7 @@ class CampaignResult:
     more_without: MoreTests | None
     notes: tuple[str, ...]
     calibration: Calibration | None = None
+    early: dict[str, Justified] = field(default_factory=dict)
 
     @property
     def furthest(self) -> int:

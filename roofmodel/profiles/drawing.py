@@ -218,7 +218,7 @@ def _polygon(lines: list[Array], name: str) -> Polygon:
     if not all(outer.covers(one) for one in inner):
         message = f"{name}: holds several outlines beside each other; keep one profile, or name its layer"
         raise InputError(message)
-    _check_cells(inner, name)
+    _check_cells(outer, inner, name)
     whole = outer.difference(shapely.union_all(inner)) if inner else outer
     if not isinstance(whole, Polygon) or whole.is_empty:
         message = f"{name}: its cells cut the profile in pieces"
@@ -242,11 +242,24 @@ def _check_inside(outer: Polygon, inner: list[Polygon], name: str) -> None:
         raise InputError(message)
 
 
-def _check_cells(inner: list[Polygon], name: str) -> None:
+def _check_cells(outer: Polygon, inner: list[Polygon], name: str) -> None:
     """Refuse a closed line within a cell: metal there would hang in the air, so one of the two is a slip."""
     for k, one in enumerate(inner):  # the larger ones first
         if any(cell.intersection(one).area > SAME * one.area for cell in inner[:k]):
             y, z = 1e3 * shapely.get_coordinates(one.exterior)[0]
+            wide, high = 1e3 * np.ptp(shapely.get_coordinates(outer.exterior), axis=0)
+            sharp = 1e6 * outer.area > 0.999 * wide * high
+            within = shapely.union_all(inner[1:])
+            # A frame is far from the profile in it, whose own walls are thin.
+            fuller = within.area / inner[0].area > inner[0].area / outer.area
+            if sharp and fuller and inner[0].covers(within):
+                message = (
+                    f"{name}: its outermost closed line, {wide:.4g} x {high:.4g} mm, looks like a drawing "
+                    "frame around the profile; put the outline on a layer of its own and name it "
+                    '(layer = "...", in `eavewright section`: --layer). If it is the outline, the line '
+                    f"near {y:.2f}, {z:.2f} mm lies in a cell, where it encloses nothing: take it out"
+                )
+                raise InputError(message)
             message = (
                 f"{name}: a closed line near {y:.2f}, {z:.2f} mm lies in a cell or across its edge, where it "
                 "encloses nothing; take out the one that is no edge of metal, or name the outline's layer"

@@ -14,6 +14,7 @@ from roofmodel.csv_tables import read_table
 from roofmodel.errors import InputError
 from roofmodel.project.campaign_schema import LETTERS, CampaignFile, TestTable
 from roofmodel.project.hardware_tables import check_yield
+from roofmodel.project.record_prints import is_same_record, record_print
 from roofmodel.project.rigs import Rig, make_rig
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.validation import read_text, validated
@@ -129,13 +130,9 @@ def _differ(tests: tuple[TestTable, ...], curves: list[tuple[Array, Array] | Non
     """Refuse one record given for two tests: it would count twice."""
     for i, one in enumerate(curves):
         for j, other in enumerate(curves[:i]):
-            if one is None or other is None or len(one[0]) != len(other[0]):
+            if one is None or other is None:
                 continue
-            # Near enough for a copy that went through other units.
-            if all(
-                np.allclose(a, b, rtol=1e-4, atol=1e-4 * np.abs(a).max())
-                for a, b in zip(one, other, strict=True)
-            ):
+            if is_same_record(record_print(*one), record_print(*other)):
                 message = (
                     f'test "{tests[i].name}".curve: {tests[i].curve} is the record of test "{tests[j].name}" '
                     f"({tests[j].curve}) again; one record is one test, give each its own"

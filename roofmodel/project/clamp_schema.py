@@ -95,6 +95,17 @@ class SeriesTable(Table):
     tests: int = Field(ge=1, description="Number of tests that count.")
     mean: Force | None = Field(None, description="Mean of their strengths.")
     scatter: float | None = Field(None, ge=0.0, le=2.0, description="Scatter that was taken.")
+    known_scatter: bool = Field(
+        False, description="Whether the scatter was known from before, so that the fractile is higher."
+    )
+    characteristic: Force | None = Field(
+        None, description="Characteristic strength that they give (format EN); none above it counts."
+    )
+    design: Force | None = Field(
+        None, description="Design strength that they give in format EN, the larger of EN 1990 D7.2 and D7.3."
+    )
+    asd: Force | None = Field(None, description="Allowable strength that they give in format ASD.")
+    lrfd: Force | None = Field(None, description="Design strength that they give in format LRFD.")
     failures: list[Line] = Field(default_factory=list, max_length=20, description="How they failed.")
     excluded: list[Line] = Field(
         default_factory=list, max_length=40, description="Tests that do not count, and why."
@@ -116,6 +127,11 @@ class TestedTable(Table):
     )
     substrate: Line = Field("", description="What the panel lay on in the tests.")
     screw_torque: Moment | None = Field(None, description="Tightening of the clamp's screws in the tests.")
+    load_height: OverSeam | None = Field(
+        None,
+        description="Height of the load above the grip in the tests along the seam; another test_height "
+        "of the clamp is refused.",
+    )
     directions: list[Literal["along", "across", "pull", "push", "roll", "twist"]] = Field(
         min_length=1, description="Directions that were tested."
     )

@@ -25,6 +25,7 @@ from roofmodel.profiles.data import Profile, Section
 from roofmodel.project.clamp_schema import ClampTable
 from roofmodel.project.rocking import check_rocking, default_rocking
 from roofmodel.project.schema import PanelTable, RailTable
+from roofmodel.project.strength_doubts import counted_strengths
 from roofmodel.units import SI, STANDARD_GRAVITY, UnitSystem
 
 # E [Pa], Poisson's ratio, alpha [1/K], density [kg/m^3]. E of carbon steel follows the format: 29,000 ksi in
@@ -198,8 +199,7 @@ def make_clamp(
     rocking = k.rocking
     if rocking is None:
         rocking = default_rocking(k.along, k.pull, grip, table.test_height)
-    s = table.strength
-    given = [s.along, s.across, s.pull, s.push, s.roll, s.twist]
+    given = counted_strengths(table).values()
     nominal = np.array([np.nan if value is None else value for value in given])
     if np.isnan(nominal[0]) and on_seam:
         message = "clamp.strength.along is missing; without it no attachment can be checked"

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from roofmodel.errors import InputError
 from roofmodel.hardware import Rail
 from roofmodel.project.clamp_schema import ClampTable, SeriesTable
+from roofmodel.project.low_axis import low_axis_words, sunk
 from roofmodel.units import UnitSystem
 
 SAME = 1.005  # numbers that are rounded to three digits agree so far
@@ -21,6 +22,11 @@ FAR_OVER, FAR = 3.0, 0.15
 # What a metal clamp gives way by at 40 % of what it holds (judgment). [m]
 FIRM = (0.005e-3, 5e-3)
 SHARE = 0.4
+# Of the least tested strength, what a force that was not tested counts as at most (judgment): of seam clamps
+# the directions differ by two or three. [-]
+UNTESTED = 0.25
+LONG = 0.25  # no grip on a seam is longer (judgment) [m]
+NEAR = 1.05  # of a fractile from mean and scatter that were told with four digits, and of logarithms
 DIRECTIONS = ("along", "across", "pull", "push", "roll", "twist")
 
 
@@ -65,7 +71,10 @@ def strength_doubts(clamp: ClampTable, form: str, units: UnitSystem) -> dict[str
             what = "an allowable strength" if form == "ASD" else "a design strength"
             factor = clamp.factor or 1.0
             number = given if ready else given * factor if form == "LRFD" else given / factor
+        over = given_doubt(one, given, clamp.strength_kind, form, units)
         if number <= SAME * most:
+            if over:
+                found[f"clamp.strength.{one.direction}"] = over
             continue
         own, mean, text = (units.text(value, "force") for value in (number, one.mean, most))
         pasted = " Is it the characteristic strength, without its factor?" if ready else ""
@@ -74,6 +83,52 @@ def strength_doubts(clamp: ClampTable, form: str, units: UnitSystem) -> dict[str
             f"with mean {mean} and scatter {100.0 * one.scatter:.1f} % ([[clamp.tested.series]]) give {text} "
             f"at most.{pasted} Take the lines of clamp.toml for format {form} (`eavewright tests`)"
         )
+    return found
+
+
+def given_doubt(one: SeriesTable, strength: float, kind: str, form: str, units: UnitSystem) -> str:
+    """A strength above what its own tests give by their own method; empty for none, or where none is told.
+
+    Where the series does not say what they give, a characteristic strength is held against the 5 % fractile
+    of unknown scatter: k = t(0.95, n - 1) sqrt(1 + 1 / n) (EN 1990 Table D1).
+    """
+    ready, most, near = kind in ("allowable", "design"), None, SAME
+    if form == "EN":
+        most = one.design if ready else one.characteristic
+    elif ready:
+        most = one.asd if form == "ASD" else one.lrfd
+    what = "a design strength" if ready else "a characteristic strength"
+    if ready and form == "ASD":
+        what = "an allowable strength"
+    if most is None and form == "EN" and not ready and one.tests > 1 and not one.known_scatter:
+        from scipy.special import stdtrit
+
+        assert one.mean is not None
+        most, near = one.mean * _share(one, float(stdtrit(one.tests - 1, 0.95))), NEAR
+    if most is None or strength <= near * most:
+        return ""
+    own, mean, text = (units.text(value, "force") for value in (strength, one.mean or 0.0, most))
+    return (
+        f"clamp.strength.{one.direction}, {own} as {what}, is MORE THAN ITS OWN TESTS GIVE, {text}: "
+        f"{one.tests} with mean {mean} and scatter {100.0 * (one.scatter or 0.0):.1f} % "
+        f"([[clamp.tested.series]]). Paste the strengths for format {form} of clamp.toml again; more tests "
+        "want `eavewright tests` run again"
+    )
+
+
+def grip_doubts(clamp: ClampTable, rails: Iterable[Rail], units: UnitSystem) -> dict[str, str]:
+    """A grip longer than any on a seam, and a rail that would lie in the seams that it crosses."""
+    found, some = {}, {f"rail {i + 1}": one for i, one in enumerate(rails)}
+    if clamp.grip_length > LONG:
+        found["clamp.grip_length"] = (
+            f"clamp.grip_length, {units.text(clamp.grip_length, 'size')}, is longer than clamps on seams are "
+            f"({units.text(LONG, 'size')} at most, judgment): UNSAFE if it is wrong, as a long grip makes "
+            "little pull and push of what tips the clamp. Check its unit"
+        )
+    if sunk(clamp.height, some.values()):
+        some = {"the rail": some["rail 1"]} if len(some) == 1 else some
+        (words,) = low_axis_words(clamp.height, some, units)
+        found["clamp.height"] = words.rstrip(".")
     return found
 
 
@@ -131,7 +186,7 @@ def stiff_notes(clamp: ClampTable, units: UnitSystem) -> tuple[str, ...]:
     )
 
 
-def clamp_doubts(clamp: ClampTable, form: str, rails: Iterable[Rail], units: UnitSystem) -> dict[str, str]:
+def clamp_doubts(clamp: ClampTable, form: str, rails: Sequence[Rail], units: UnitSystem) -> dict[str, str]:
     """All that keeps a clamp's numbers from being relied on, by field, one clause each; empty for nothing.
 
     Raises
@@ -143,14 +198,34 @@ def clamp_doubts(clamp: ClampTable, form: str, rails: Iterable[Rail], units: Uni
         **strength_doubts(clamp, form, units),
         **load_height_doubts(clamp, rails, units),
         **soft_doubts(clamp, units),
+        **grip_doubts(clamp, rails, units),
     }
 
 
+def counted_strengths(clamp: ClampTable) -> dict[str, float | None]:
+    """Strengths by direction as they count: of a force that was not tested no more than a share of the least.
+
+    Given or not: a bold guess is worth no more than a cautious one, and no number is no reason to give no
+    load where hardly anything hangs on it. Without tests of others, and along the seam, nothing is filled in.
+    """
+    given: dict[str, float | None] = clamp.strength.model_dump()
+    tested = [] if clamp.tested is None else clamp.tested.directions
+    known = [value for name in DIRECTIONS[:4] if name in tested and (value := given[name]) is not None]
+    if not known:
+        return given
+    most = UNTESTED * min(known)
+    for name in DIRECTIONS[:4]:
+        own = given[name]
+        if name not in tested and (own is not None or name != "along"):
+            given[name] = most if own is None else min(own, most)
+    return given
+
+
 def untested(clamp: ClampTable) -> tuple[int, ...]:
-    """Directions that have a strength, while the tests that are told of are of others."""
+    """Directions that count with a strength, while the tests that are told of are of others."""
     if clamp.tested is None:
         return ()
-    given = clamp.strength.model_dump()
+    given = counted_strengths(clamp)
     return tuple(
         i for i, n in enumerate(DIRECTIONS) if given[n] is not None and n not in clamp.tested.directions
     )

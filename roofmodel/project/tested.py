@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from roofmodel.errors import InputError
 from roofmodel.project.base import Table
 from roofmodel.project.clamp_schema import ClampTable, TestedTable
 from roofmodel.project.schema import PanelTable
-from roofmodel.project.strength_doubts import check_strengths
+from roofmodel.project.strength_doubts import check_strengths, counted_strengths
 from roofmodel.units import UnitSystem
 
-SAME_HEIGHT = 1e-3  # of seams that count as alike [m]
+SAME_HEIGHT = 1e-3  # of seams, and of loads above the grip, that count as alike [m]
 THINNER = 0.98  # of the tested thickness that still counts as it (rolling tolerance, judgment) [-]
 TURNED = 0.1  # share of the tested torque by which another one may differ (usual wrenches, judgment)
+FORCES = frozenset(("along", "across", "pull", "push"))
 FEW = 3  # tests below which nothing is known of their scatter
 
 
@@ -24,8 +25,8 @@ def check_tested(clamp: ClampTable, panel: PanelTable, units: UnitSystem, lock: 
     Raises
     ------
     InputError
-        Another metal, seam or lock, a thinner sheet, screws that are tightened less, or a strength above the
-        mean of its tests.
+        Another metal, seam or lock, a thinner sheet, another height of the load, screws that are tightened
+        less, or a strength above the mean of its tests.
     """
     tested = clamp.tested
     if tested is None:
@@ -39,6 +40,15 @@ def check_tested(clamp: ClampTable, panel: PanelTable, units: UnitSystem, lock: 
     if panel.thickness < THINNER * tested.thickness:
         was, own = (sheet_text(t, units) for t in (tested.thickness, panel.thickness))
         _refuse("thickness", was, "panel.thickness", own)
+    was_high, high = tested.load_height, clamp.test_height
+    if was_high is not None and abs(high - was_high) > SAME_HEIGHT:
+        own, was = (units.text(h, "size") for h in (high, was_high))
+        message = (
+            f"clamp.test_height: {own}, but the load of the tests along the seam acted {was} above the grip "
+            "(clamp.tested.load_height): clamps would count as tested for another moment; give that height "
+            "(height is that of the rail), or tests at the other one"
+        )
+        raise InputError(message)
     turned, torque = tested.screw_torque, clamp.screw_torque
     if turned is not None and torque is not None and torque < (1.0 - TURNED) * turned:
         message = (
@@ -61,16 +71,24 @@ def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem, form: 
     tested, thickness = clamp.tested, panel.thickness
     if tested is None:
         return ()
-    given = [name for name, value in clamp.strength.model_dump().items() if value is not None]
-    bare = [name for name in given if name not in tested.directions]
+    given = counted_strengths(clamp)
+    bare = [name for name, value in given.items() if value is not None and name not in tested.directions]
     notes = [f"Clamp strengths were tested on {words(tested, units)}."]
     if bare:
         notes.append(
-            f"UNSUPPORTED: clamp.strength.{', '.join(bare)} was not tested (clamp.tested.directions)."
+            f"UNSUPPORTED: {', '.join(bare)} of the clamp NOT TESTED (clamp.tested.directions): "
+            f"{_counted(given, bare, units)}. Have it tested (the page on strengths says how)."
         )
     if tested.tests < FEW:
         notes.append(
             f"UNSUPPORTED: {tested.tests} tests behind a clamp strength say nothing about its scatter."
+        )
+    told = any(one.direction == "along" for one in tested.series)
+    if told and tested.load_height is None and clamp.test_height > 0.0:
+        notes.append(
+            f"CHECK clamp.test_height, {units.text(clamp.test_height, 'size')}: nothing says how high the "
+            "tests along the seam were loaded (clamp.tested.load_height; `eavewright tests` writes it). "
+            "UNSAFE if that was lower."
         )
     other = _OF_AISI if form == "EN" else _OF_EN
     notes += [f"Tests, {note.strip()}" for note in tested.notes if note.strip() and not other.match(note)]
@@ -83,12 +101,25 @@ def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem, form: 
     return tuple(notes)
 
 
+def _counted(given: Mapping[str, float | None], bare: Sequence[str], units: UnitSystem) -> str:
+    """What directions without tests count as."""
+    parts = [
+        f"{name} counts as {units.text(value, 'force' if name in FORCES else 'bend')}"
+        for name in bare
+        if (value := given[name]) is not None
+    ]
+    share = ", no more than a quarter of the least tested strength (judgment)"
+    return ", ".join(parts) + (share if FORCES & set(bare) else "")
+
+
 def _installed(torque: float | None, substrate: str, tested: TestedTable, units: UnitSystem) -> list[str]:
     """Whether what lies below and the tightening are those of the tests."""
     notes, was = [], tested.substrate.strip()
     if was and substrate and was.lower() != substrate.lower():
         notes.append(
-            f"UNSUPPORTED: the clamp strengths were tested on {was}, but panel.substrate is {substrate}."
+            f"UNSUPPORTED: the clamp strengths were tested on {was}, but panel.substrate is {substrate}. "
+            "Pull and push hang on it: have them tested there; where only the words differ, write those of "
+            "the tests."
         )
     if was and not substrate:
         notes.append(f"panel.substrate is not given: the clamp strengths hold on {was} only.")
@@ -186,6 +217,9 @@ def words(tested: TestedTable, units: UnitSystem) -> str:
     parts += [f"on {tested.substrate.strip()}"] if tested.substrate.strip() else []
     parts += [] if tested.screw_torque is None else [f"screws at {units.text(tested.screw_torque, 'bend')}"]
     count = "1 test" if tested.tests == 1 else f"{tested.tests} tests"
+    if len(tested.directions) > 1:
+        alike = {one.tests for one in tested.series} == {tested.tests}
+        count += " each" if alike and len(tested.series) == len(tested.directions) else " or more each"
     return f"{', '.join(parts)}; {', '.join(tested.directions)}; {count}"
 
 

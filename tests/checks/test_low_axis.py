@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from fea.checks.low_axis import below_axis, low_axis_words
 from fea.spans.study import run_study
 from roofmodel.hardware import DesignFormat
 from roofmodel.project.hardware_tables import make_rail
+from roofmodel.project.low_axis import below_axis, low_axis_words
 from roofmodel.project.schema import RailTable
 from roofmodel.project.span_study import load_study
 from roofmodel.units import SYSTEMS

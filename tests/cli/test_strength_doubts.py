@@ -28,13 +28,14 @@ direction = "along"
 tests = {tests}
 mean = "{mean} N"
 scatter = {scatter}
+{gives}
 """
 ALL = '["along", "across", "pull", "push"]'
 STRENGTH = next(line for line in GOOD.splitlines() if line.startswith("strength = "))
 
 
 def text_of(along, kind='"characteristic"\nfactor = 1.33', directions=ALL, form="EN", **series):
-    values = {"tests": TESTS, "mean": MEAN, "scatter": SCATTER} | series
+    values = {"tests": TESTS, "mean": MEAN, "scatter": SCATTER, "gives": ""} | series
     text = GOOD.replace('strength_kind = "characteristic"\nfactor = 1.33', f"strength_kind = {kind}")
     own = f'strength = {{ along = "{along} N", across = "2 kN", pull = "4 kN", push = "5 kN" }}'
     assert STRENGTH in text
@@ -61,8 +62,9 @@ def test_what_the_statistics_of_en_1990_give_is_never_doubted_and_a_bare_number_
     """Fractiles of EN 1990 D7.2 and D7.3 with known and unknown scatter, of a lognormal sample."""
     s = math.sqrt(math.log1p(scatter**2))
     center = MEAN * math.exp(-0.5 * s**2)
-    series = {"tests": tests, "scatter": scatter}
     for known in (False, True):
+        gives = f"known_scatter = {str(known).lower()}"
+        series = {"tests": tests, "scatter": scatter, "gives": gives}
         held = center * math.exp(-float(fractile_factor(tests, known=known, fractile=CHARACTERISTIC)) * s)
         direct = center * math.exp(-float(design_factor(tests, known=known)) * s)
         assert not doubted(tmp_path, held, **series)
@@ -136,3 +138,48 @@ def test_a_direction_without_tests_counts_only_where_little_hangs_on_it(tmp_path
         told = [one for one in project_doubts(found.project, found.limits) if "clamp.strength.push" in one]
         assert bool(told) is bool(most > 0.1 * min(found.project.clamp.strength[:3]))
         assert told
+
+
+def test_a_strength_above_what_its_tests_give_is_doubted_whoever_wrote_it(tmp_path):
+    """By the number of the series where there is one, else by EN 1990 D7.2: k 2.00 of 8 tests, 3.37 of 3.
+
+    exp(-(3.37 - 2.00) 0.0412) is 0.945.
+    """
+    held = MEAN * math.exp(-2.0 * math.sqrt(math.log1p(SCATTER**2)))
+    assert not doubted(tmp_path, held)
+    assert not doubted(tmp_path, 0.93 * held, tests=3)
+    assert "MORE THAN ITS OWN TESTS GIVE" in doubted(tmp_path, 1.0 * held, tests=3)["clamp.strength.along"]
+    for kind, gives in (('"characteristic"\nfactor = 1.33', "characteristic"), ('"design"', "design")):
+        own = f'{gives} = "{0.7 * held} N"'
+        assert not doubted(tmp_path, 0.7 * held, kind, gives=own)
+        assert doubted(tmp_path, 0.72 * held, kind, gives=own)
+
+
+def test_another_height_of_the_load_than_in_the_tests_is_refused(tmp_path):
+    text = text_of(0.9 * MEAN)
+    assert 'height = "35 mm"\n' in text
+    text = text.replace('height = "35 mm"\n', 'height = "35 mm"\ntest_height = "30 mm"\n', 1)
+    text = text.replace(', rocking = "1200 N*m/rad"', "")
+    for height, fine in (("30 mm", True), ("30.5 mm", True), ("20 mm", False), ("35 mm", False)):
+        own = text.replace("tests = 6\n", f'tests = 6\nload_height = "{height}"\n', 1)
+        if fine:
+            load_project(put(tmp_path, own))
+            continue
+        with pytest.raises(InputError, match=r"clamp\.test_height: 30.*clamp\.tested\.load_height"):
+            load_project(put(tmp_path, own))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "field"),
+    [
+        ('grip_length = "60 mm"', 'grip_length = "600 mm"', "clamp.grip_length"),
+        ('\nheight = "35 mm"', '\nheight = "12 mm"', "clamp.height"),
+    ],
+)
+def test_a_grip_too_long_and_a_rail_in_the_seams_are_doubted(tmp_path, old, new, field):
+    assert old in GOOD
+    fine = load_project(put(tmp_path, GOOD))
+    assert not project_doubts(fine, ())
+    bad = load_project(put(tmp_path, GOOD.replace(old, new)))
+    (said,) = project_doubts(bad, ())
+    assert said.startswith(field)

@@ -122,3 +122,14 @@ def test_factors_of_1_are_told_where_loads_are_for_design(tmp_path, site, form, 
     found = [one for one in analyze(project(tmp_path, text)).cautions if "NO SAFETY FACTOR" in one]
     assert len(found) == (told is not None)
     assert told is None or f"1 is given as {told}, so loads of format {form}" in found[0]
+
+
+def test_a_height_of_the_load_that_no_test_tells_is_to_be_checked(tmp_path):
+    series = '\n[[clamp.tested.series]]\ndirection = "along"\ntests = 6\n'
+    text = changed('height = "35 mm"\n', 'height = "35 mm"\ntest_height = "30 mm"\n').replace(
+        ', rocking = "1200 N*m/rad"', ""
+    )
+    for more, told in (("", True), ('load_height = "30 mm"\n', False)):
+        table = project(tmp_path, text + TESTED + more + series).table
+        notes = notes_of(table.clamp, table.panel, SI, "EN")
+        assert any("CHECK clamp.test_height" in note for note in notes) is told

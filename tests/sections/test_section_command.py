@@ -101,3 +101,20 @@ def test_a_rail_of_a_span_study():
     for name, words in ((None, "has several rails"), ("Cove 61", "there is no rail")):
         with pytest.raises(InputError, match=words):
             see_section(study, None, None, metal, "SI", "EN", name)
+
+
+def test_the_modulus_that_counts_is_that_of_check_and_span(tmp_path):
+    """An angle bends askew: the moment of the design strength makes just the design stress there."""
+    import numpy as np
+
+    from fea.checks.rail_section import bending_stress
+    from viewer.section.export import section_data
+    from viewer.section.read import see_section
+
+    path = tmp_path / "angle.csv"
+    path.write_text("y [mm],z [mm]\n0,0\n60,0\n60,5\n5,5\n5,40\n0,40\n")
+    seen = see_section(path, None, None, ("aluminum", "160 MPa", "", "B"), "SI", "EN")
+    data, section = section_data(seen), seen.profile.section
+    moments = np.diag(data["counted"])
+    np.testing.assert_allclose(bending_stress(moments[0], moments[1], section), 1.0)
+    assert (np.array(data["counted"]) < np.array(data["alone"])).all()

@@ -32,6 +32,17 @@ def test_a_drawing_in_millimeters_that_says_inches_is_refused_until_the_user_say
     assert large.rail.section.area == pytest.approx(25.4**2 * small.rail.section.area)
 
 
+def test_a_drawing_frame_is_called_one(tmp_path):
+    drawing = ezdxf.new()
+    drawing.units = ezdxf.units.MM
+    for low, wide, high in ((0.0, 30.0, 24.0), (2.0, 26.0, 20.0), (-40.0, 120.0, 90.0)):
+        corners = [(low, low), (low + wide, low), (low + wide, low + high), (low, low + high)]
+        drawing.modelspace().add_lwpolyline(corners, close=True)
+    drawing.saveas(tmp_path / "t.dxf")
+    with pytest.raises(InputError, match="120 x 90 mm, looks like a drawing frame"):
+        project(tmp_path, with_profile('file = "t.dxf"'))
+
+
 def test_a_closed_line_within_a_cell_is_refused(tmp_path):
     tube(tmp_path / "t.dxf", ezdxf.units.MM, [(10.0, 10.0), (14.0, 10.0), (14.0, 14.0), (10.0, 14.0)])
     with pytest.raises(InputError, match="lies in a cell or across its edge"):

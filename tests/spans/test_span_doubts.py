@@ -54,12 +54,23 @@ def test_a_direction_without_tests_is_not_verified_where_load_hangs_on_it(tmp_pa
     """A test at the height of the rail's axis covers its tipping; one near the grip leaves it to push."""
     lower, low = ("6.8 to 7.6 kN", "6.8 kN"), ('test_height = "60 mm"', 'test_height = "10 mm"')
     three = '["along", "across", "pull"]'
-    assert run_study(load_study(study(tmp_path, lower, directions=three))).verified
+    counted = []
+    for push in ("", ', push = "6 kN"', ', push = "50 kN"', ', push = "0.3 kN"'):
+        some = run_study(load_study(study(tmp_path, lower, (', push = "7.5 kN"', push), directions=three)))
+        assert some.verified
+        assert any("push of the clamp NOT TESTED" in note for note in some.notes)
+        counted.append(np.concatenate([one.low.ravel() for one in some.rails]))
+    np.testing.assert_array_equal(counted[0], counted[1])  # no number, a guess, a bold one
+    np.testing.assert_array_equal(counted[0], counted[2])
+    assert (counted[3] <= counted[0]).all()  # a cautious one
+    tested = np.concatenate([one.low.ravel() for one in run_study(load_study(study(tmp_path, lower))).rails])
+    assert (counted[0] <= tested).all()
     found = run_study(load_study(study(tmp_path, lower, low)))
     assert found.verified
-    bare = run_study(load_study(study(tmp_path, lower, low, directions=three)))
-    np.testing.assert_allclose(bare.rails[0].low, found.rails[0].low)
-    assert [one.split()[0] for one in bare.doubts] == ["clamp.strength.push"]
+    high = ('\nheight = "60 mm"', '\nheight = "150 mm"'), ('test_height = "10 mm"', 'test_height = "0 mm"')
+    bare = run_study(load_study(study(tmp_path, lower, low, *high, directions='["along", "across", "push"]')))
+    assert (bare.rails[0].low < found.rails[0].low).any()
+    assert [one.split()[0] for one in bare.doubts] == ["clamp.strength.pull"]
     assert not bare.verified
 
 

@@ -17,16 +17,19 @@ from tests.spans.test_span_command import MODEL
 from tests.strength_tests.test_campaign import HEAD, VALUES
 from tests.strength_tests.test_rig import softening
 from viewer.cli import commands
+from viewer.strength.chart import campaign_drawing, odd_tests, spread
 from viewer.strength.clamp_file import clamp_text
 from viewer.strength.export import campaign_data
 
 MINE = (("# height = ", 'height = "60 mm"  # '), ("# grip_length = ", 'grip_length = "80 mm"  # '))
+OF_DIRECTION = {"along": 0.97, "across": 0.93, "pull": 1.0, "push": 1.04}
 STIFF = 'stiffness = { along = "2.6 kN/mm", across = "0.9 kN/mm", pull = "4.2 kN/mm" }\n'
 
 
 def campaign(folder, direction="pull", units="SI", more="", height="", scale=1.0):
     text = HEAD.replace('name = "Made up"', f'name = "Made up"\nunits = "{units}"').replace("pull", direction)
     text = text.replace("[specimen]\n", f"[specimen]\n{height}") + more
+    scale *= OF_DIRECTION[direction]
     for i, v in enumerate(VALUES, 1):
         text += f'[[test]]\nname = "T{i}"\nstrength = "{scale * v!r} kN"\n'
     path = folder / f"{direction}.toml"
@@ -259,3 +262,131 @@ def test_what_hangs_on_a_suspect_is_not_passed_on(tmp_path):
     odd = judge(load_campaign(path))
     assert odd.suspect >= 0
     assert "[clamp.tested.three_more]" not in clamp_text(odd)
+
+
+def curved(folder, direction, scale, readings):
+    """A campaign of three curves that bend over without a loss; `scale` of all forces."""
+    text = HEAD.replace("pull", direction)
+    for i, part in enumerate((0.97, 1.0, 1.04), 1):
+        u = np.linspace(0.0, 6.0, readings)
+        rows = [f"{a},{b}" for a, b in zip(u, scale * part * 5.0 * np.tanh(u / 1.6), strict=True)]
+        rows.append("8.0,0.5")
+        (folder / f"{direction}{i}.csv").write_text("\n".join(["displacement [mm],force [kN]", *rows]))
+        text += f'[[test]]\nname = "T{i}"\ncurve = "{direction}{i}.csv"\n'
+    path = folder / f"{direction}.toml"
+    path.write_text(text)
+    return path
+
+
+def joined(folder, path, *others):
+    """`tests` with results of other directions."""
+    more = [word for one in others for word in ("--join", str(one / "tests.json"))]
+    return CliRunner().invoke(commands, ["tests", str(path), *more, "--out", str(folder / "o")])
+
+
+def test_one_record_serves_no_two_directions(tmp_path):
+    """A copy of tests.toml whose curves were not changed, also one in other units; not in the file alone."""
+    pull = curved(tmp_path, "pull", 1.0, 300)
+    along = curved(tmp_path, "along", 0.9, 300)
+    assert joined(tmp_path, along, ran(tmp_path, pull)).exit_code == 0
+    head = (tmp_path / "along2.csv").read_text().splitlines()
+    inches = [
+        ",".join(
+            repr(float(v) / by) for v, by in zip(line.split(","), (25.4, 4.4482216152605e-3), strict=True)
+        )
+        for line in head[1:]
+    ]
+    (tmp_path / "pull3.csv").write_text("\n".join(["displacement [in],force [lbf]", *inches]))
+    done = joined(tmp_path, along, ran(tmp_path, pull))
+    assert isinstance(done.exception, InputError)
+    text = str(done.exception)
+    assert "pull3.csv of pull.toml" in text
+    assert "along2.csv of along.toml" in text
+
+
+def test_records_are_compared_between_joined_files_too_and_missing_ones_are_told(tmp_path):
+    across, pull = curved(tmp_path, "across", 0.8, 200), curved(tmp_path, "pull", 1.0, 200)
+    (tmp_path / "pull1.csv").write_text((tmp_path / "across2.csv").read_text())
+    outs = [ran(tmp_path, one) for one in (across, pull)]
+    along = curved(tmp_path, "along", 0.9, 200)
+    done = joined(tmp_path, along, *outs)
+    assert "pull1.csv" in str(done.exception)
+    assert "across2.csv" in str(done.exception)
+    old = json.loads((outs[0] / "tests.json").read_text())
+    for test in old["tests"]:
+        del test["record"]
+    (outs[0] / "tests.json").write_text(json.dumps(old))
+    assert "cannot be compared" in str(joined(tmp_path, along, outs[0]).exception)
+
+
+def test_one_list_of_strengths_serves_no_two_directions(tmp_path):
+    pull = ran(tmp_path, campaign(tmp_path, "pull"))
+    same = campaign(tmp_path, "along", scale=OF_DIRECTION["pull"] / OF_DIRECTION["along"])
+    assert "are those of along.toml" in str(joined(tmp_path, same, pull).exception)
+
+
+def test_a_clamp_that_slides_says_by_how_much_its_peaks_are_above_its_proof_loads(tmp_path):
+    path = curved(tmp_path, "along", 0.9, 300)
+    peak = judge(load_campaign(path))
+    text = path.read_text()
+    path.write_text(text.replace("[[test]]", '[method]\ntake = "proof"\n[[test]]', 1))
+    proof = judge(load_campaign(path)).justified.characteristic
+    path.write_text(text)
+    assert proof < 0.97 * peak.justified.characteristic
+    assert peak.early["proof"].characteristic == pytest.approx(proof)
+    note = next(one for one in peak.notes if "moved for good" in one)
+    more = 100.0 * (peak.justified.characteristic / proof - 1.0)
+    assert f"{more:.0f} % above" in note
+    assert SYSTEMS["SI"].text(proof, "force") in note
+    assert 'take = "proof"' in note
+    assert note in " ".join(clamp_text(peak).split())
+
+
+def test_two_ways_to_fail_promise_nothing_of_more_tests_and_say_which_number_counts(tmp_path):
+    """The odd one is marked in the picture; one way alone is promised what more tests would buy."""
+    path = curved(tmp_path, "along", 0.9, 300)
+    text = path.read_text()
+    one = text.replace('.csv"\n', '.csv"\nfailure = "slid"\n')
+    path.write_text(one)
+    alike = judge(load_campaign(path))
+    assert "[clamp.tested.three_more]" in clamp_text(alike)
+    assert odd_tests(alike) == {}
+    path.write_text(one.replace('along3.csv"\nfailure = "slid"', 'along3.csv"\nfailure = "seam torn"'))
+    found = judge(load_campaign(path))
+    assert "[clamp.tested.three_more]" not in clamp_text(found)
+    assert odd_tests(found) == {2: "seam torn"}
+    note = next(note for note in found.notes if "failed in 2 ways" in note)
+    assert SYSTEMS["SI"].text(found.justified.characteristic, "force") in note
+    words = " ".join(text.text for text in campaign_drawing(found).texts)
+    for name in ("T1", "T2", "T3", "seam torn"):
+        assert name in words
+
+
+def test_places_of_names_keep_apart_and_their_order():
+    places = [100.0, 101.0, 99.0, 300.0]
+    moved = np.array(spread(places, 25.0))
+    assert np.argsort(moved).tolist() == np.argsort(places).tolist()
+    assert (np.diff(np.sort(moved)) >= 25.0 - 1e-9).all()
+    assert moved[3] == 300.0
+    assert moved[:3].mean() == pytest.approx(100.0)
+
+
+def test_a_quiet_run_says_why_there_is_no_clamp_file(tmp_path):
+    path = campaign(tmp_path, "pull", scale=12.0)
+    done = CliRunner().invoke(commands, ["tests", str(path), "--quiet", "--out", str(tmp_path / "o")])
+    assert done.exit_code == 1
+    assert done.stdout == ""
+    assert "no clamp.toml is written" in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+
+
+def test_notes_of_directions_that_differ_in_numbers_are_one_with_them_in_order(tmp_path):
+    outs = [ran(tmp_path, curved(tmp_path, name, part, 200)) for name, part in (("across", 0.6), ("pull", 1))]
+    along = curved(tmp_path, "along", 0.9, 200)
+    assert joined(tmp_path, along, *outs).exit_code == 0
+    notes = tomllib.loads((tmp_path / "o" / "clamp.toml").read_text())["clamp"]["tested"]["notes"]
+    (note,) = [one for one in notes if "moved for good" in one]
+    assert note.startswith("along, across, pull: ")
+    each = [judge(load_campaign(tmp_path / f"{name}.toml")) for name in ("along", "across", "pull")]
+    forces = [f"{one.early['proof'].characteristic / 1e3:.2f}" for one in each]
+    assert " / ".join(forces) + " kN" in note

@@ -12,7 +12,7 @@ from viewer.export import file_head
 from viewer.files import write_json
 from viewer.plain import plain_data
 from viewer.section.read import Seen
-from viewer.section.words import notes, shares
+from viewer.section.words import counted, notes, shares
 
 
 def section_data(seen: Seen) -> dict[str, Any]:
@@ -32,6 +32,7 @@ def section_data(seen: Seen) -> dict[str, Any]:
                 "principal": p.principal,
                 "angle": p.angle,
                 "alone": p.alone,
+                "counted": counted(seen),
                 "plastic": p.plastic,
                 "origin": p.origin,
                 "one_sided": p.one_sided,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from fea.checks.rail_section import yield_moments
 from fea.sections.lost_walls import account_words, lost_words
 from viewer.quantities import quantity
 from viewer.report.tables import Table
@@ -18,7 +19,7 @@ CAUTIONS = (
 
 def section_table(seen: Seen) -> Table:
     """Properties of the whole section."""
-    p, s = seen.profile, seen.profile.section
+    p, s, counts = seen.profile, seen.profile.section, counted(seen)
     entries: list[tuple[str, float, str]] = [
         ("Area", s.area, "section area"),
         ("Centroid up the slope, in the outline as built in", float(p.origin[0]), "size"),
@@ -47,6 +48,8 @@ def section_table(seen: Seen) -> Table:
         entries += [
             ("Modulus of the worst corner, bending away from the roof", float(p.alone[0]), "section modulus"),
             ("Modulus of the worst corner, bending down the slope", float(p.alone[1]), "section modulus"),
+            ("MODULUS THAT COUNTS, bending away from the roof", float(counts[0]), "section modulus"),
+            ("MODULUS THAT COUNTS, bending down the slope", float(counts[1]), "section modulus"),
         ]
     if p.net is not None:
         entries += [
@@ -60,7 +63,7 @@ def section_table(seen: Seen) -> Table:
 
 def effective_table(seen: Seen) -> Table:
     """What local buckling leaves at first yield."""
-    s, share, alone = seen.profile.section, shares(seen), seen.profile.alone
+    s, share, alone = seen.profile.section, shares(seen), counted(seen)
     rows = tuple(
         (
             name,
@@ -87,11 +90,18 @@ def _strength_words(seen: Seen) -> tuple[str, ...]:
         "clamp to clamp, holes and welds."
     )
     askew = (
-        "With a product of inertia a moment about one axis alone bends the rail askew: design strengths are "
-        "by the modulus of the worst corner, and the elastic modulus (I / c) is no strength; nor is the "
-        "plastic one, whose neutral axis is kept from turning."
+        "With a product of inertia a moment about one axis alone bends the rail askew. Design strengths are "
+        "by the modulus that counts in `check` and `span`: both parts of the stress at the corner of the box "
+        "around the section, as if metal stood there (safe), so that it is less than that of the worst "
+        "corner. The elastic modulus (I / c) is no strength; nor is the plastic one, whose neutral axis is "
+        "kept from turning."
     )
     return (plain, askew) if seen.profile.section.I_yz != 0.0 else (plain,)
+
+
+def counted(seen: Seen) -> np.ndarray:
+    """Moduli (2,) of moments about y and z, each alone, that count in `check` and `span`. [m^3]."""
+    return yield_moments(1.0, seen.profile.section)
 
 
 def shares(seen: Seen) -> np.ndarray:

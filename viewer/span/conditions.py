@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.combinations import strength_factors
+from fea.checks.rail_section import yield_moments
 from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.push.project import DIRECTIONS
 from fea.spans.study import StudyResult, open_words
@@ -178,12 +180,15 @@ def _elastic(rails: list[Rail], units: UnitSystem) -> list[str]:
     """Modulus, area and second moments of a rail, enough to repeat a row of it."""
     sections = [one.section for one in rails]
     e = np.array([one.material.E for one in rails])
-    shown = [
+    counts = np.array([yield_moments(1.0, one) for one in sections])
+    shown: list[tuple[str, str, Any]] = [
         ("area", "section area", [one.area for one in sections]),
         ("second moment away from the roof", "second moment", [one.I_y for one in sections]),
         ("down the slope", "second moment", [one.I_z for one in sections]),
         ("product of inertia", "second moment", [one.I_yz for one in sections]),
         ("torsion constant", "second moment", [one.J for one in sections]),
+        ("modulus that counts in stress, bending away from the roof", "section modulus", counts[:, 0]),
+        ("modulus so, bending down the slope", "section modulus", counts[:, 1]),
     ]
     modulus = " to ".join(
         dict.fromkeys(f"{x / 1e9:.4g} GPa ({x / 6.894757e6:,.0f} ksi)" for x in (e.min(), e.max()))

@@ -50,9 +50,7 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
         if sheet.outline is not None:
             files[f"outline{number}.svg"] = drawing_svg(sheet.outline, sheet.name).encode()
             facts = t.beside(facts, t.figure(f"outline{number}.svg", f"Outline of {sheet.name}"), OUTLINE)
-        # Loads stand right below their notes: what long notes push to the next page is the rest.
-        tests, *loads = map(t.table, sheet.tables)
-        parts += [*loads, facts, tests]
+        parts += [*map(t.table, sheet.tables), facts, t.smaller(t.bullets(sheet.rest)) if sheet.rest else ""]
     parts += [t.running(KIND), t.new_page()]
     parts += [t.heading("What the tables hold for"), t.table(conditions_table(found))]
     for first_rail in range(0, len(found.rails), RAILS):

@@ -35,12 +35,32 @@ SHOWN = (
 )
 
 
+STRENGTH = 4  # digits of a strength, as in clamp.toml
+# Words that no load is to be read without.
+LOUD = (
+    "NOT VERIFIED",
+    "NOT COUNTED",
+    "NOT TESTED",
+    "NOT in the table",
+    "UNSUPPORTED",
+    "UNSAFE",
+    "NO SAFETY",
+    "TOO HIGH",
+    "DO NOT",
+    "IS NOT USED",
+)
+
+
 @dataclass(frozen=True)
 class Sheet:
-    """One rail's data sheet: notes without which its loads would be dangerous, facts, outline, tables."""
+    """One rail's data sheet: loud notes, tables of its loads, what they hold for, the other notes.
+
+    Loads without any of these notes would be dangerous; the loud ones come before them.
+    """
 
     name: str
     loud: tuple[str, ...]
+    rest: tuple[str, ...]
     facts: tuple[tuple[str, str], ...]
     outline: Drawing | None  # none of a rail that is given by its values
     tables: tuple[Table, ...]
@@ -52,13 +72,19 @@ def sheets(found: StudyResult) -> list[Sheet]:
     return [
         Sheet(
             rail.name,
-            tuple(note.words for note in found.told if note.sheet and note.of(number)),
+            *_parted([note.words for note in found.told if note.sheet and note.of(number)]),
             (("Rail", rail_conditions(found, number)), *facts),
             _outline(found.study, number),
-            (tests_table(found), *(_loads(found, one) for one in found.rails if one.rail == number)),
+            (*(_loads(found, one) for one in found.rails if one.rail == number), tests_table(found)),
         )
         for number, rail in enumerate(found.study.table.rail)
     ]
+
+
+def _parted(notes: list[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Notes that warn in capitals, and the others."""
+    loud = tuple(one for one in notes if any(word in one for word in LOUD))
+    return loud, tuple(one for one in notes if one not in loud)
 
 
 def _outline(study: SpanStudy, number: int) -> Drawing | None:
@@ -96,13 +122,15 @@ def tests_table(found: StudyResult) -> Table:
             )
         elif tested is not None and name in tested.directions:
             behind = (f"{tested.tests} or more", "–", "–", "not said")
+        elif tested is not None:
+            behind = ("NOT TESTED", "–", "–", "a quarter of the least tested strength at most (judgment)")
         rows.append(
             (
                 name,
                 behind[0],
                 *behind[1:3],
-                _down(given[i], kind, units),
-                _down(usable[i], kind, units),
+                _down(given[i], kind, units, STRENGTH),
+                _down(usable[i], kind, units, STRENGTH),
                 behind[3],
             )
         )
@@ -123,12 +151,12 @@ def tests_table(found: StudyResult) -> Table:
     )
 
 
-def _down(value: float, kind: str, units: UnitSystem) -> str:
+def _down(value: float, kind: str, units: UnitSystem, digits: int = 3) -> str:
     if math.isnan(value):
         return down(value, kind, units)
     other = US if units is SI else SI
     # Thousands are parted as elsewhere.
-    numbers = [down(float(value), kind, one) for one in (units, other)]
+    numbers = [down(float(value), kind, one, digits) for one in (units, other)]
     grouped = [f"{int(text):,}" if text.isdigit() else text for text in numbers]
     own, second = (f"{text} {one.label(kind)}" for text, one in zip(grouped, (units, other), strict=True))
     return f"{own} ({second})"

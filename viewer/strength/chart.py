@@ -8,6 +8,7 @@ import numpy as np
 from scipy import stats
 from shapely import Polygon
 
+from fea.strength_tests.notes import failures
 from fea.strength_tests.results import CampaignResult
 from viewer import style
 from viewer.picture.drawing import SANS_WIDER, Drawing
@@ -20,6 +21,9 @@ LEFT, RIGHT = 90.0, 60.0
 TYPE = 21.0
 STRIP = 250.0  # height of the axis of strengths
 CURVES = 420.0  # of the curves
+NAMED = 12  # curves that are named at their ends
+LETTERS = 5  # of a test's name beside its curve
+WAY = 40  # letters of a way to fail
 APART = 12.0  # of a label from the lines beside it
 
 
@@ -99,24 +103,76 @@ def _strengths(drawing: Drawing, found: CampaignResult, top: float) -> None:
         drawing.line(np.array([[at, y + 12.0], [at, floor]]), color, 2.4, (9.0, 5.0))
         left = max(at + 4.0 - text_width(text, TYPE, bold=True), LEFT)
         drawing.write(text, left, y, TYPE, bold=True, color=color)
+    odd = odd_tests(found)
     for i, force in enumerate(found.nominal):
         y = floor - 16.0 - 13.0 * (i % 3)
         if not found.counted[i]:
             drawing.circle(x(force), y, 8.0, style.PAPER, style.MUTED, 2.0)
         else:
-            fill = style.EXCEEDED_ANCHORS[0] if i == found.suspect else style.INK
+            fill = style.EXCEEDED_ANCHORS[0] if i in odd else style.INK
             drawing.circle(x(force), y, 8.0, fill, style.PAPER, 1.5)
     of_one = "" if found.share == 1.0 else "one clamp's "
     _axis(drawing, floor, 0.0, high * scale, f"{of_one}strength at nominal sheet, {units.label('force')}")
     legend = [(style.INK, style.PAPER, "a test")]
     if not found.counted.all():
         legend.append((style.PAPER, style.MUTED, "does not count"))
-    if found.suspect >= 0:
-        legend.append((style.EXCEEDED_ANCHORS[0], style.PAPER, "may not belong"))
+    if any(found.counted[i] for i in odd):
+        words = "may not belong" if found.suspect in odd else "failed another way"
+        legend.append((style.EXCEEDED_ANCHORS[0], style.PAPER, words))
     for place, (fill, line, words) in enumerate(legend):
         at = LEFT + 10.0 + 200.0 * place
         drawing.circle(at, floor + 56.0, 8.0, fill, line, 1.5)
         drawing.write(words, at + 18.0, floor + 56.0, TYPE, color=style.MUTED)
+
+
+def odd_tests(found: CampaignResult) -> dict[int, str]:
+    """Tests to be marked, with why: the suspect, excluded ones, another way to fail than most."""
+    ways = failures(found)
+    most = max(ways, key=lambda way: ways[way]) if len(ways) > 1 else ""
+    odd = {}
+    for i, test in enumerate(found.campaign.tests):
+        way = test.failure.strip().rstrip(".")
+        if not found.counted[i]:
+            odd[i] = "does not count"
+        elif i == found.suspect:
+            odd[i] = "may not belong"
+        elif most and way and way != most:
+            odd[i] = way if len(way) <= WAY else f"{way[: WAY - 1].rstrip()}…"
+    return odd
+
+
+def spread(places: Sequence[float], apart: float) -> list[float]:
+    """Places moved as little as keeps them so far apart, in their order."""
+    order = np.argsort(places, kind="stable")
+    moved = np.asarray(places, dtype=float)[order]
+    steps = apart * np.arange(len(moved))
+    # Least squares of rising places: means of what runs into one another.
+    blocks: list[list[float]] = []
+    for value in moved - steps:
+        blocks.append([value])
+        while len(blocks) > 1 and np.mean(blocks[-2]) > np.mean(blocks[-1]):
+            last = blocks.pop()
+            blocks[-1] += last
+    even = np.concatenate([np.full(len(one), np.mean(one)) for one in blocks]) + steps
+    out = np.empty(len(moved))
+    out[order] = even
+    return out.tolist()
+
+
+def _names(drawing: Drawing, found: CampaignResult, ends: dict[int, tuple[float, float]]) -> None:
+    """Every curve's name at its end; of many the odd ones alone."""
+    odd = odd_tests(found)
+    told = [i for i in ends if len(ends) <= NAMED or i in odd][:NAMED]
+    if not told:
+        return
+    for i, y in zip(told, spread([ends[i][1] for i in told], 25.0), strict=True):
+        name, (end, level) = found.campaign.tests[i].name, ends[i]
+        color = style.EXCEEDED_ANCHORS[0] if i in odd else style.INK
+        name = name if len(name) <= LETTERS else f"{name[: LETTERS - 1]}…"
+        drawing.line(np.array([[end + 2.0, level], [end + 10.0, y]]), color, 1.0)
+        drawing.write(name, end + 13.0, y, TYPE, bold=True, color=color, halo=True)
+        if i in odd:
+            drawing.write(odd[i], end, level - 26.0, TYPE, bold=True, color=color, align="right", halo=True)
 
 
 def _curves(drawing: Drawing, found: CampaignResult, top: float) -> None:
@@ -138,10 +194,12 @@ def _curves(drawing: Drawing, found: CampaignResult, top: float) -> None:
         drawing.write(f"{k * step:g}", LEFT - 12.0, y, TYPE, align="right")
     of_rig = "" if found.share == 1.0 else " on the rig"
     drawing.write(f"force{of_rig}, {units.label('force')}", LEFT, top - 26.0, TYPE, color=style.MUTED)
+    odd, ends = odd_tests(found), {}
     for i, u, f in pairs:
         on = u >= 0.0
         points = np.stack([LEFT + u[on] / across * wide, floor - f[on] / high * CURVES], axis=1)
-        color = style.EXCEEDED_ANCHORS[0] if i == found.suspect else style.ACCENT
+        ends[i] = float(points[-1, 0]), float(points[-1, 1])
+        color = style.EXCEEDED_ANCHORS[0] if i in odd else style.ACCENT
         drawing.line(points, color if found.counted[i] else style.FAINT, 2.2)
         reading = found.readings[i]
         assert reading is not None
@@ -149,6 +207,7 @@ def _curves(drawing: Drawing, found: CampaignResult, top: float) -> None:
             drawing.circle(
                 LEFT + at / across * wide, floor - force / high * CURVES, 6.0, style.PAPER, style.INK, 2.0
             )
+    _names(drawing, found, ends)
     _axis(
         drawing,
         floor,

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Any
 
 import numpy as np
-from pydantic import BaseModel, Field, ValidationError
 
 from fea.strength_tests.notes import HEIGHT_OPEN
 from fea.strength_tests.results import CampaignResult
-from roofmodel.errors import InputError
 from roofmodel.project.tested import sheet_text
-from roofmodel.project.validation import read_text
 from roofmodel.units import UnitSystem
 from viewer.files import write_text
 from viewer.quantities import system
@@ -31,9 +29,9 @@ OF_EN = ("The design strength straight from the tests", "The lowest test,")
 OF_AISI = (
     "AISI S100 is a standard of",
 )  # and those on strengths of ASD and LRFD, left out where EN takes its
+_NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?")  # none of a name such as T2 or D7.3
 MOST = 12  # ways to fail, and tests that do not count, that a data sheet has room for
 THREE = 3  # more tests, about what a maker adds to a campaign
-SAME = ("clamp", "seam", "seam_height", "metal", "thickness", "substrate", "screw_torque")
 UNITS = {
     "SI": {"force": (1e3, "kN"), "stiffness": (1e6, "kN/mm"), "moment": (1.0, "N*m")},
     "US": {
@@ -42,137 +40,6 @@ UNITS = {
         "moment": (4.4482216152605 * 0.0254, "lbf*in"),
     },
 }
-
-
-Number = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
-Share = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
-
-
-class _Specimen(BaseModel):
-    clamp: str
-    direction: Literal["along", "across", "pull", "push"]
-    seam: str
-    seam_height: Number
-    metal: str
-    thickness: Number
-    substrate: str
-    screw_torque: Number
-    load_height: Share | None
-
-
-class _Input(BaseModel):
-    file: str
-    sha256: str
-
-
-class _Method(BaseModel):
-    partial_factor: Number
-    conversion: Number
-
-
-class _Test(BaseModel):
-    name: str
-    counts: bool
-    excluded: str
-    failure: str
-
-
-class _Justified(BaseModel):
-    count: Annotated[int, Field(ge=1)]
-    mean: Number
-    scatter: Share
-    characteristic: Share
-    design: Share
-    asd: Share | None
-    lrfd: Share | None
-
-
-class _Factored(BaseModel):
-    median: list[Number | None]
-    low: list[Number | None]
-
-
-class _More(BaseModel):
-    added: list[int]
-    median: list[Number | None]
-    low: list[Number | None]
-    factored: _Factored
-    relied_on: bool
-
-
-class _Mean(BaseModel):
-    value: Number | None
-
-
-class _Rig(BaseModel):
-    fits: bool
-    stiffness: _Mean
-    between: tuple[Number | None, Number | None]
-
-
-class _Results(BaseModel):
-    """What is taken from a tests.json; the rest of it is left alone."""
-
-    format: Literal["eavewright tests"]
-    share: Number
-    campaign: str
-    report: str
-    input: _Input
-    specimen: _Specimen
-    method: _Method
-    justified: _Justified
-    more_tests: _More
-    tests: list[_Test]
-    rig: _Rig | None
-    doubts: list[str]
-    notes: list[str]
-
-
-def load_joined(paths: Sequence[Path], found: CampaignResult) -> list[dict[str, Any]]:
-    """Results of campaigns in other directions, as `tests` wrote them, in the order of their directions.
-
-    Raises
-    ------
-    InputError
-        A file that is none, a direction twice, or another clamp, seam or sheet.
-    """
-    own = campaign_data(found)
-    seen, joined = {own["specimen"]["direction"]}, []
-    for path in paths:
-        name = f"--join {path.parent.name}/{path.name}" if path.parent.name else f"--join {path.name}"
-        try:
-            data = _Results.model_validate_json(
-                read_text(path, "tests.json of another direction")
-            ).model_dump()
-        except ValidationError as error:
-            first = error.errors()[0]
-            where = ".".join(map(str, first["loc"])) or "the file"
-            message = (
-                f"{name}: {where} is not that of a tests.json of this version; give the tests.json of "
-                "another direction, written by `eavewright tests`"
-            )
-            raise InputError(message) from None
-        if data["doubts"]:
-            message = (
-                f"{name}: doubts: {'; '.join(data['doubts'])}; correct that campaign and run it again first"
-            )
-            raise InputError(message)
-        direction = data["specimen"]["direction"]
-        if direction in seen:
-            message = f'{name}: specimen.direction "{direction}" is there twice; give one file for each'
-            raise InputError(message)
-        for field in SAME:
-            here, there = own["specimen"][field], data["specimen"][field]
-            alike = math.isclose(here, there, rel_tol=1e-6) if isinstance(here, float) else here == there
-            if not alike:
-                message = (
-                    f"{name}: specimen.{field} is {_word(there)}, but {_word(here)} in "
-                    f"{found.campaign.path.name}; strengths of one [clamp] need the same specimens"
-                )
-                raise InputError(message)
-        seen.add(direction)
-        joined.append(data)
-    return joined
 
 
 def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> str:
@@ -219,7 +86,12 @@ def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> 
         )
         lines.append(f"#   strength = {_strengths(some, key, units)}")
     if missing:
-        lines.append(f"# not tested: {', '.join(missing)}; what is loaded without a strength is NOT VERIFIED")
+        lines.append(
+            f"# NOT TESTED: {', '.join(missing)}. Such a force counts as a quarter of the least tested"
+        )
+        lines.append(
+            "# strength at most, and more than a tenth of that on one is NOT VERIFIED: have it tested."
+        )
     basis = "; ".join(dict.fromkeys(f"{_line(one['campaign'])}" for one in all_))
     reports = "; ".join(dict.fromkeys(_line(one["report"]) for one in all_ if one["report"].strip()))
     lines.append(f"test_basis = {_quoted('; '.join(x for x in (basis, reports) if x))}")
@@ -232,6 +104,7 @@ def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> 
         f"lock = {_quoted(specimen['seam'])}",
         f"substrate = {_quoted(specimen['substrate'])}",
         f"screw_torque = {_quoted(_amount(specimen['screw_torque'], 'moment', units))}",
+        *([] if height is None else [f"load_height = {_quoted(sheet_text(height, units))}"]),
         f"directions = [{', '.join(_quoted(name) for name in some)}]",
         f"tests = {min(one['justified']['count'] for one in all_)}",
         *_open_notes(some),
@@ -248,10 +121,32 @@ def _open_notes(some: dict[str, dict[str, Any]]) -> list[str]:
         for note in one["notes"]:
             if not note.startswith(BEHIND):
                 of.setdefault(_line(note), []).append(name)
+    of = _merged(of)
     ends = {note: ", format EN" for note in of if note.startswith(OF_EN)}
     ends |= {note: ", formats ASD and LRFD" for note in of if note.startswith(OF_AISI)}
     lines = [f"    {_quoted(', '.join(on) + ends.get(note, '') + ': ' + note)}," for note, on in of.items()]
     return ["notes = [", *lines, "]"] if lines else []
+
+
+def _merged(of: dict[str, list[str]]) -> dict[str, list[str]]:
+    """Notes of several directions that differ in numbers alone as one, the numbers in their order."""
+    alike: dict[str, list[str]] = {}
+    for note in of:
+        alike.setdefault(_NUMBER.sub("#", note), []).append(note)
+    found: dict[str, list[str]] = {}
+    for notes in alike.values():
+        on = [name for note in notes for name in of[note]]
+        if len(notes) == 1 or len(on) > len(set(on)):
+            found |= {note: of[note] for note in notes}
+            continue
+        # One number for each direction, also where some agree to the last digit.
+        each = [_NUMBER.findall(note) for note in notes for _ in of[note]]
+        columns = zip(*each, strict=True)
+        texts = [one[0] if len(set(one)) == 1 else " / ".join(one) for one in columns]
+        parts = [*_NUMBER.split(notes[0]), ""]
+        words = "".join(part + text for part, text in zip(parts, [*texts, ""], strict=False))
+        found[f"{words} (Numbers in the order of the directions.)"] = on
+    return found
 
 
 def _series(some: dict[str, dict[str, Any]], units: UnitSystem) -> list[str]:
@@ -271,6 +166,16 @@ def _series(some: dict[str, dict[str, Any]], units: UnitSystem) -> list[str]:
             f"tests = {one['justified']['count']}",
             f"mean = {_quoted(_amount(one['justified']['mean'], 'force', units))}",
             f"scatter = {one['justified']['scatter']:.4f}",
+        ]
+        own, method = one["justified"], one["method"]
+        if method["known_scatter"] is not None and own["scatter"] == method["known_scatter"]:
+            lines.append("known_scatter = true")
+        gives = {key: own[key] for key in ("characteristic", "asd", "lrfd")}
+        gives["design"] = max(own["design"], own["design_direct"])
+        lines += [
+            f"{key} = {_quoted(_amount(gives[key], 'force', units, down=True))}"
+            for key in ("characteristic", "design", "asd", "lrfd")
+            if gives[key]
         ]
         told = ways.most_common(MOST)
         listed = [f"{way} ({n})" for way, n in told]
@@ -309,7 +214,7 @@ def _three_more(some: dict[str, dict[str, Any]]) -> list[str]:
         lines.append(f"{field} = {{ {shares} }}")
     if open_:
         lines.append(
-            f"# not of {', '.join(open_)}: a suspect or an odd distribution has to be explained first"
+            f"# not of {', '.join(open_)}: a suspect, an odd distribution or a second way to fail comes first"
         )
     return lines
 
@@ -383,7 +288,3 @@ def _list(texts: Iterable[str]) -> str:
 
 def _quoted(text: str) -> str:
     return json.dumps(_line(text), ensure_ascii=False)
-
-
-def _word(value: Any) -> str:
-    return f"{value:.4g}" if isinstance(value, float) else f'"{value}"'

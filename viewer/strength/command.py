@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from viewer.stages import Spoken, Stages, console, named, print_json
+from viewer.stages import Spoken, Stages, complain, console, named, print_json, voice
 
 OUTPUTS = ("tests.json", "tests.html", "tests.png", "clamp.toml")
 RIG = "rig.png"
@@ -47,8 +47,9 @@ def tests(file: Path, out: Path, join: tuple[Path, ...]) -> None:
         from viewer.files import check_output, output_folder
         from viewer.picture.drawing import write_png
         from viewer.strength.chart import campaign_drawing
-        from viewer.strength.clamp_file import load_joined, write_clamp
+        from viewer.strength.clamp_file import write_clamp
         from viewer.strength.export import write_campaign
+        from viewer.strength.joined import load_joined
         from viewer.strength.page import write_campaign_page
 
         campaign = load_campaign(file)
@@ -71,6 +72,7 @@ def tests(file: Path, out: Path, join: tuple[Path, ...]) -> None:
             from viewer.strength.rig_chart import rig_drawing
 
             write_png(rig_drawing(found), folder / RIG)
+    from viewer.strength.rig_words import rig_remedy, rig_verdict
     from viewer.strength.terminal import print_campaign
 
     print_campaign(found, console())
@@ -78,5 +80,9 @@ def tests(file: Path, out: Path, join: tuple[Path, ...]) -> None:
     console().print(f"Written to {folder}/: " + ", ".join(written), highlight=False)
     if doubted:
         console().print(f"NO clamp.toml is written: {doubted}.", highlight=False)
+        if voice() != "text":
+            complain(f"{file.name}: no clamp.toml is written: {doubted}")
+    elif found.calibration is not None and not found.calibration.fits and voice() != "text":
+        complain(f"{file.name}: {rig_verdict(found.calibration)} {rig_remedy(found)}")
     if doubted or not (found.calibration is None or found.calibration.fits):
         raise SystemExit(1)

@@ -8,6 +8,7 @@ from typing import Any
 from fea.strength_tests.notes import more_relied_on
 from fea.strength_tests.record_notes import doubts
 from fea.strength_tests.results import CampaignResult, Justified
+from roofmodel.project.record_prints import record_print
 from viewer.export import file_head
 from viewer.files import write_json
 from viewer.plain import plain_data
@@ -91,7 +92,7 @@ def _more(found: CampaignResult) -> dict[str, Any]:
 
 
 def _test(found: CampaignResult, i: int) -> dict[str, Any]:
-    test, reading = found.campaign.tests[i], found.readings[i]
+    test, reading, curve = found.campaign.tests[i], found.readings[i], found.campaign.curves[i]
     return {
         "name": test.name,
         "strength": found.measured[i],
@@ -102,6 +103,7 @@ def _test(found: CampaignResult, i: int) -> dict[str, Any]:
         "deviations": found.distance[i],
         "suspect": i == found.suspect,
         "curve": None if reading is None else dict(reading.__dict__),
+        "record": None if curve is None else {"file": test.curve, **record_print(*curve)},
     }
 
 

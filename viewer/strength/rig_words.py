@@ -59,9 +59,10 @@ def curved_words(one: Calibration, units: UnitSystem) -> str:
     if not one.between[0] < one.between[1]:
         return ""
     what = "SOFTENS" if one.early.value > one.stiffness.value else "STIFFENS"
+    taken = "clamp.toml holds both as a range" if one.fits else "clamp.toml holds neither, as no model fits"
     return (
         f", but {quantity(one.early.value, 'stiffness', units)} between 10 and 40 % of the peak (it {what}; "
-        "clamp.toml holds both as a range)"
+        f"{taken})"
     )
 
 

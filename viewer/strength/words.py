@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from fea.strength_tests.curve_notes import hidden_words
+from fea.strength_tests.curve_notes import hidden_words, lower_by_proof
 from fea.strength_tests.notes import ASKED, D7_3_BELOW
 from fea.strength_tests.record_notes import raised_words
 from fea.strength_tests.resistance import LEAST_PROFESSIONAL, correction_factor
@@ -59,6 +59,11 @@ def answer(found: CampaignResult) -> str:
         )
     hidden = hidden_words(found)
     text += f". {hidden}" if hidden else ""
+    if (lower := lower_by_proof(found)) is not None:
+        text += (
+            f". The clamp gives way before its peaks: {quantity(lower, 'force', units)} is characteristic by "
+            'proof loads (take = "proof", the safe reading; see the notes)'
+        )
     doubt = raised_words(found)
     return f"{doubt}{' ' if doubt else ''}{text}. Valid for: {valid_for(found)}."
 
