@@ -54,7 +54,7 @@ def test_with_all_its_notes_it_is_one_page_and_warnings_stand_above_the_loads(tm
     for number, sheet in enumerate(sheets(found)):
         loads = text[number].index("largest load of snow down the slope per length of rail")
         told = [*sheet.loud, *CAUTIONS]
-        assert sum("UNSAFE" in words for words in told) == 2
+        assert sum("UNSAFE" in words for words in told) == 3
         assert sum("NOT VERIFIED" in words for words in told) == 1
         for words in told:
             assert 0 <= text[number].find(" ".join(words.split())) < loads, words
@@ -78,14 +78,14 @@ def test_a_sheet_that_does_not_fit_says_whose_it_is_on_every_page(tmp_path):
 
 def test_a_long_doubt_never_parts_the_loads_from_their_notes(tmp_path):
     """What has no room goes on below the loads, on a page that says where the notes are."""
-    doubt = f"along: {'words of an invented doubt ' * 30}in the end."
+    doubt = f"along: UNSAFE, {'words of an invented doubt ' * 30}in the end."
     text = pages(full(tmp_path, "US", notes=(*NOTES, doubt)))
     assert "in the end." in text[0]
     assert text[0].index("in the end.") < text[0].index("10.49 (3.2)")  # the longest span
     assert text[1].startswith(
         "Cove rails on 70 mm seams Data sheet: Cove 48, to be read with the notes on page 1"
     )
-    assert "Strengths of the clamp and the tests behind them" in text[1]
+    assert "Tests, along: The tests failed" in text[1]
 
 
 def test_nothing_is_missing_that_its_loads_hang_on(tmp_path):
