@@ -22,6 +22,7 @@ seam_height = "70 mm"
 thickness = "0.9 mm"
 directions = {directions}
 tests = 6
+load_height = "60 mm"
 {more}
 [[rail]]"""
 ALL = '["along", "across", "pull", "push"]'
