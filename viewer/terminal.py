@@ -64,7 +64,7 @@ def print_summary(analysis: Analysis, console: Console, place: str = "") -> None
     _say(console, *[caution_text(line) for line in deadly])
     if not answer.passed:
         _say(console, *[_bullet(line) for line in answer.more])
-    _say(console, *([Text(place)] if place else []))
+    _say(console, *([Text(place, style="bold" if "NOT TESTED" in place else "")] if place else []))
     missing = splice_line(analysis.project)
     _say(console, *([Text(missing, style="bold")] if missing else []))
     short = [first_words(line, console.width) for line in others]

@@ -174,7 +174,7 @@ def build_flow(
     passes = np.isin(lower.cell, passing[0])
     interior = roof.edges.plane[lower.edge, 1] >= 0
     # A wall with a sloping foot turns the stream along it: a valley of one side. Notches: see below.
-    turned = turned_by_walls(roof)[lower.edge] & (cells.beyond[lower.cell] < 0)
+    turned = turned_by_walls(roof)[lower.edge] & (cells.beyond[lower.cell] < 0) & ~_along(roof, cells, lower)
     across = ways_across(roof, layout, cells, lower.cell[interior], passing[:2], ahead=ahead)
     rest = np.ones(cells.count)  # of what leaves each cell, goes the usual way
     np.subtract.at(rest, across.cell, across.share)
@@ -241,6 +241,13 @@ def build_flow(
         across=across,
         level=level,
     )
+
+
+def _along(roof: RoofSurface, cells: Cells, contacts: Contacts) -> NDArray[np.bool_]:
+    """Whether the edge of each contact runs down the fall line, but for what corners are rounded by."""
+    way = (roof.edges.end - roof.edges.start)[contacts.edge]
+    across = roof.planes.across[cells.plane[contacts.cell]]
+    return np.asarray(np.abs(np.sum(way * across, axis=1)) < NEAR)
 
 
 def _match(

@@ -211,4 +211,6 @@ def verdict_words(plan: Plan) -> str:
             " (ends of rows were looked at as far as snow threatens and, where that does not pass, over the "
             "whole width of their plane there; no others)"
         )
-    return f"{what} keep every limit; {proof} among the rows that [plan] allows{alike}{ends}."
+    place = plan.place
+    untested = "" if place is None or not place.failed else " in their exact places (NOT TESTED out of them)"
+    return f"{what} keep every limit{untested}; {proof} among the rows that [plan] allows{alike}{ends}."
