@@ -115,8 +115,8 @@ def test_stations_lie_on_the_rail_where_its_end_and_corners_almost_meet(hair):
     """Strip bounds beside a row's end, each a hair from the next, are one that may lie beyond the rail."""
     corners = np.array([[0.0, 0.0, 3.0], [9.0, 0.0, 3.0], [9.0 + hair, 6.0, 7.4], [hair, 6.0, 7.4]])
     roof = recognize(corners, np.array([[0, 1, 2], [0, 2, 3]]))
-    up = np.arange(0.2, 6.0, 1.0)
-    layout = rows(roof, *({"plane": roof.planes.name[0], "up": f"{v:.1f} m"} for v in up))
+    up = np.array([0.3, 3.75, 4.5, 5.5, 6.5, 7.2])
+    layout = rows(roof, *({"plane": roof.planes.name[0], "up": f"{v} m"} for v in up))
     force = slide(roof, (uniform(roof, P),), layout, OPTIONS)[1]
     on_rails(layout, force)
     slope, top = np.arctan2(4.4, 6.0), np.hypot(6.0, 4.4)
