@@ -144,7 +144,10 @@ def _column(analysis: Analysis, units: UnitSystem) -> dict[str, str]:
     if analysis.unverified and worst is not None:
         found["governing"] += GIVEN
     of = f" {LEVELS[analysis.snow.cases[case].level]}{GIVEN if analysis.unverified else ''}"
-    found["reserve, unfactored"] = f"× {significant(reserve)}{of}" if math.isfinite(reserve) else "no end"
+    needed = f", {analysis.factors[case].snow:g} needed"
+    found["reserve, unfactored"] = (
+        f"× {significant(reserve)}{of}{needed}" if math.isfinite(reserve) else "no end"
+    )
     for line in limit_lines(analysis):
         use = "?" if line.status == NOT_VERIFIED else percent(line.utilization)
         found[line.limit.name] = NOTHING if line.status == NOT_LOADED else use

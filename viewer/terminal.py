@@ -119,7 +119,8 @@ def _attachment(analysis: Analysis, said: str) -> tuple[Text, ...]:
     if math.isfinite(factor):
         snow = factor * analysis.factors[case].snow
         text = Text("Reserve on snow: ").append(f"{significant(factor)} × factored", style="bold")
-        text.append(f", {significant(snow)} × unfactored, {analysis.snow.cases[case].name}")
+        needed = f"{significant(snow)} × unfactored ({analysis.factors[case].snow:g} needed)"
+        text.append(f", that is {needed}; {analysis.snow.cases[case].name}")
         lines.append(text.append(" (dead load and temperature held)"))
         lines.append(Text(f"Combination: {combination(analysis, case)}"))
     lines += [Text(f"Past the first failure: {words}") for words in beyond_sentences(analysis)]
