@@ -284,7 +284,7 @@ def _open_text(line: LimitLine, units: UnitSystem, screws: Screws | None) -> str
 
 
 def with_field(limit: str) -> str:
-    """Name of a limit and the field of the project file that it waits for, such as "rail height (design...)"."""
+    """Name of a limit, and the field of the project file that it waits for in brackets."""
     field = _MISSING_FIELD.get(limit, " ")
     return limit if " " in field else f"{limit} ({field})"
 
