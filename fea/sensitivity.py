@@ -433,7 +433,7 @@ def _wider_seams(project: Project, factor: float) -> Project:
     loose = loose_rows(wider.layout, project.rail, project.clamp)
     names = ", ".join(row for row, why in zip(wider.layout.row_name, loose, strict=True) if why)
     if names:
-        message = f"too few clamps would meet {names} to hold the rail: row.every is wide for so short a rail"
+        message = f"row {names}: too few clamps are left to hold the rail, short for its row.every"
         raise InputError(message)
     return wider
 

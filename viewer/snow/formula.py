@@ -20,7 +20,6 @@ from roofmodel.usual_units import STANDARD_GRAVITY
 from viewer.report.working_parts import Expression, Number
 from viewer.snow.reader import BARE, Piece, Reader, Symbols, si_number
 
-ROUNDED = 1e-5  # shorter lengths are what a file's corners are rounded by, and shown as none [m]
 AGREE = 1e-6  # a result is shown only if it meets a stated value this closely
 
 
@@ -242,8 +241,6 @@ def _result(piece: Piece, *, angle: bool) -> Expression:
 
 def _number(value: Any, *, angle: bool) -> Number:
     number = si_number(value)
-    if number.kind == "length" and abs(number.value) < ROUNDED:
-        return Number(0.0, "length")
     return Number(number.value, "angle") if angle and number.kind == "ratio" else number
 
 
