@@ -14,6 +14,7 @@ from fea.checks.governing import worst_attachment
 from fea.checks.limits import Limit
 from fea.checks.screw_strength import project_rule, screw_strength
 from fea.moving import on_rigid_seams
+from fea.rails.rows import loose_rows
 from fea.row_moves import moved_rows
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout, without_clamps
@@ -357,12 +358,7 @@ def _inputs(project: Project) -> list[tuple[str, Change]]:
         *_site_inputs(project.site),
     ]
     if project.table.as_built is None:
-        found.append(
-            (
-                ROW_DISTANCE,
-                lambda p, f: _scaled(p)[0][f > 1.0],
-            )
-        )
+        found.append((ROW_DISTANCE, lambda p, f: _scaled(p)[0][f > 1.0]))
         found.append((SEAM_SPACING, _wider_seams))
     if not np.isnan(project.panel.anchorage):
         found.append(
@@ -435,7 +431,13 @@ def _screws_with(screws: Screws, fields: tuple[str, ...]) -> Change:
 
 def _wider_seams(project: Project, factor: float) -> Project:
     panel = replace(project.panel, seam_spacing=project.panel.seam_spacing * factor)
-    return with_rows(replace(project, panel=panel), project.table.row)
+    wider = with_rows(replace(project, panel=panel), project.table.row)
+    loose = loose_rows(wider.layout, project.rail, project.clamp)
+    names = ", ".join(row for row, why in zip(wider.layout.row_name, loose, strict=True) if why)
+    if names:
+        message = f"row {names}: too few clamps are left to hold the rail, short for its row.every"
+        raise InputError(message)
+    return wider
 
 
 def _site_inputs(site: Site) -> list[tuple[str, Change]]:

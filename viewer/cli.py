@@ -160,16 +160,23 @@ def check(project: Path, out: Path, compare: tuple[Path, ...], every: tuple[int,
         stages.show("moving rows and clamps a little")
         from fea.near_limit import near_limit
         from fea.sensitivity import out_of_place
+        from roofmodel.project.validation import read_text
+        from viewer.examples import examples_line
         from viewer.places import joined, near_line, place_line
         from viewer.quantities import system
 
-        place, near = out_of_place(analysis), near_line(near_limit(analysis))
+        units = system(loaded.table.project.units)
+        place = out_of_place(analysis)
+        said = joined(
+            near_line(near_limit(analysis)),
+            place_line(place, analysis, units),
+            examples_line(read_text(project), units),
+        )
         folder = output_folder(out)
         stages.accept()
-        reason = _write(analysis, folder, renderer, stages, place, near)
+        reason = _write(analysis, folder, renderer, stages, place, said)
     from viewer.terminal import print_summary
 
-    said = joined(near, place_line(place, analysis, system(loaded.table.project.units)))
     print_summary(analysis, console(), said)
     if compared:
         print_compared(own, analysis, compared, console())
@@ -186,15 +193,13 @@ def _write(
     renderer: Renderer | None,
     stages: Stages,
     place: Tolerance | None,
-    near: str,
+    said: str,
 ) -> str:
     """Write every output; the reason why there is no picture, empty if there is one."""
     from viewer.building_export import write_building
     from viewer.clamp_table import write_attachments
     from viewer.export import write_meshes, write_results
     from viewer.picture.draw import Picture, finish_picture, start_picture
-    from viewer.places import joined, place_line
-    from viewer.quantities import system
     from viewer.rails_deck import write_rails_deck
     from viewer.report.page import write_report
 
@@ -211,7 +216,6 @@ def _write(
     if result.path is None:
         (folder / "utilization.png").unlink(missing_ok=True)
     stages.show("writing the report")
-    said = joined(near, place_line(place, analysis, system(analysis.project.table.project.units)))
     write_report(analysis, folder / "report.html", result.path, result.reason, place=said)
     return result.reason
 

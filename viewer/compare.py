@@ -25,6 +25,7 @@ from viewer.terminal import plain_table
 
 NOTHING = "–"
 GIVEN = ", of what is given"  # strengths that nobody gave have no say in it
+RESERVE, SNOW = "reserve, unfactored", "unfactored snow is"
 FEW = 5  # columns that leave room for the heads on 80 characters
 MOST = 5  # beside the project itself, for a terminal
 
@@ -117,8 +118,13 @@ def compared_table(compared: Sequence[tuple[str, Analysis]], units: UnitSystem) 
     heads = list(dict.fromkeys(head for column in found for head in column))
     for head in heads:
         cells = [column.get(head, NOTHING) for column in found]
+        if head == SNOW and len(set(cells)) == 1:  # said once in the head of the line before
+            continue
+        if head == SNOW and len(compared) >= FEW:  # no word of such columns may be longer
+            cells = [cell.replace("characteristic", "char.").replace("-", " ") for cell in cells]
         if any(cell != NOTHING for cell in cells):
-            table.add_row(head, *cells)
+            alike = head == RESERVE and len({column[SNOW] for column in found}) == 1
+            table.add_row(f"reserve on {found[0][SNOW]} snow" if alike else head, *cells)
     return table
 
 
@@ -138,8 +144,10 @@ def _column(analysis: Analysis, units: UnitSystem) -> dict[str, str]:
         found["governing"] = f"{limit.target_name[worst.target]} {percent(worst.utilization)}"
     if analysis.unverified and worst is not None:
         found["governing"] += GIVEN
-    of = f" {CALLED[analysis.snow.cases[case].level]}{GIVEN if analysis.unverified else ''}"
-    found["reserve, unfactored"] = f"× {significant(reserve)}{of}" if math.isfinite(reserve) else "no end"
+    of = GIVEN if analysis.unverified else ""
+    times = f"× {significant(reserve)}{of}, {analysis.factors[case].snow:g} needed"
+    found[RESERVE] = times if math.isfinite(reserve) else "no end"
+    found[SNOW] = CALLED[analysis.snow.cases[case].level]
     for line in limit_lines(analysis):
         use = "?" if line.status == NOT_VERIFIED else percent(line.utilization)
         found[line.limit.name] = NOTHING if line.status == NOT_LOADED else use

@@ -36,12 +36,20 @@ def place_line(place: Tolerance | None, analysis: Analysis, units: UnitSystem) -
         into = percent(place.clamps) if parts else f"{now} into {percent(place.clamps)}"
         beside = f"clamps beside the governing one {step} farther off make {into}"
         parts.append(f"{beside} ({place.clamps_at})")
-    if place.failed:
-        which = " and ".join(place.stay) if place.stay else "rows"
-        parts.append(f"{which} {step} higher or lower cannot be calculated ({place.failed.rstrip('.')})")
-    if not parts:
+    said = f"Tolerance of place: {'; '.join(parts)}.{exceeding(place, worst.utilization)}" if parts else ""
+    return joined(untested(place, units), said)
+
+
+def untested(place: Tolerance | None, units: UnitSystem) -> str:
+    """What of the tolerance of place could not be calculated, as a warning; empty where all was."""
+    if place is None or not place.failed:
         return ""
-    return f"Tolerance of place: {'; '.join(parts)}.{exceeding(place, worst.utilization)}"
+    which = " and ".join(place.stay) if place.stay else "rows"
+    return (
+        f"NOT TESTED out of place: {which} {as_given(place.step, 'size', units)} higher or lower cannot be "
+        f"calculated ({place.failed.rstrip('.')}). Whether they keep their limits there is not known: put "
+        "them exactly in their places, or move them and check again."
+    )
 
 
 def near_line(found: Sequence[Sway]) -> str:
@@ -78,9 +86,9 @@ def margin_line(one: Sway, name: str) -> str:
 
 
 def place_over(place: Tolerance | None, analysis: Analysis, units: UnitSystem) -> str:
-    """The tolerance of place where it takes a kept limit over it; else empty."""
+    """The tolerance of place where it takes a kept limit over it or is not known; else empty."""
     worst = analysis.attachment
-    if place is None or worst is None or not exceeding(place, worst.utilization):
+    if place is None or worst is None or not (exceeding(place, worst.utilization) or place.failed):
         return ""
     return place_line(place, analysis, units)
 
@@ -98,8 +106,10 @@ def joined(*lines: str) -> str:
 
 
 def place_short(place: Tolerance | None, units: UnitSystem) -> tuple[str, float]:
-    """Such as "1 in out of place: 96 %", and that utilization; empty and 0 where nothing is known."""
+    """Such as "1 in out of place: 96 %", and that utilization: NaN where not tested, 0 where nothing is."""
     known = [] if place is None else [use for use in (place.rows, place.clamps) if not math.isnan(use)]
+    if place is not None and place.failed and max(known, default=0.0) <= 1.0:
+        return f"{as_given(place.step, 'size', units)} out of place: NOT TESTED", math.nan
     if place is None or not known:
         return "", 0.0
     return f"{as_given(place.step, 'size', units)} out of place: {percent(max(known))}", min(max(known), 1e6)

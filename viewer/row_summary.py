@@ -19,20 +19,27 @@ IntArray = NDArray[np.int64]
 
 NEARLY = 0.9  # of the largest force per meter acts on all of the stretch that is told for it [-]
 ALL_ALONG = 0.9  # of a row, from where such a stretch is the row [-]
+HAIR = 1e-6  # places closer than this are one [m]
 SLIGHT = 1e-3  # of a row's force, below which what comes from beyond its ends is not told [-]
 
-PEAK_NOTE = "on that stretch of the row only (at least 90 % of it), no load to design the row by"
+OVER = 0.1  # shortest stretch that a force per meter is told over (judgment): a shorter one is no load [m]
+
+PEAK_NOTE = (
+    "on that stretch of the row only (at least 90 % of it; told over no less than 0.1 m, 4 in), no load to "
+    "design the row by"
+)
 
 
 @dataclass(frozen=True)
 class RowLine:
     """Force on one row and the worst that belongs to it, SI.
 
-    `peak` and `peak_case` are the largest force per meter; it acts from `peak_at[0]` to `peak_at[1]` along
-    the row (nearly, see `NEARLY`) and is no load of the whole row. `total`, `mean`, `own` and `total_case`
-    are those of the case with the largest total; `own` comes from the row's own plane. `undrifted` and
-    `drifted` are the largest totals of undrifted snow (EN 1991-1-3 6.4) and of all other cases, NaN by other
-    standards. `beyond` is the most that may come from beyond the ends, on top of any of these.
+    `peak` and `peak_case` are the largest force per meter over any `OVER` of the row; it acts from
+    `peak_at[0]` to `peak_at[1]` along the row (nearly, see `NEARLY`) and is no load of the whole row.
+    `total`, `mean`, `own` and `total_case` are those of the case with the largest total; `own` comes from the
+    row's own plane. `undrifted` and `drifted` are the largest totals of undrifted snow (EN 1991-1-3 6.4) and
+    of all other cases, NaN by other standards. `beyond` is the most that may come from beyond the ends, on
+    top of any of these.
     """
 
     name: str
@@ -88,16 +95,16 @@ def row_lines(analysis: Analysis) -> tuple[RowLine, ...]:
         here = np.flatnonzero(force.row == row)
         totals = -force.thrust[:, here, 1].sum(axis=1)
         case = int(np.argmax(totals))
-        peak_case, station = np.unravel_index(int(np.argmax(per_meter[:, here])), (len(cases), len(here)))
+        peak, peak_case, window = _peak(per_meter[:, here], force.span[here])
         lines.append(
             RowLine(
                 name=name,
                 plane=analysis.project.roof.planes.name[layout.row_plane[row]],
                 length=float(layout.row_length[row]),
                 clamps=int((layout.clamp_row == row).sum()),
-                peak=float(per_meter[peak_case, here[station]]),
+                peak=peak,
                 peak_case=cases[peak_case].name,
-                peak_at=_stretch(per_meter[peak_case, here], force.span[here], int(station)),
+                peak_at=_stretch(per_meter[peak_case, here], force.span[here], window, peak),
                 total=float(totals[case]),
                 mean=float(totals[case] / layout.row_length[row]),
                 own=float(force.own[case, row]),
@@ -113,13 +120,23 @@ def row_lines(analysis: Analysis) -> tuple[RowLine, ...]:
     return tuple(lines)
 
 
-def _stretch(line: Array, span: Array, station: int) -> tuple[float, float]:
-    """Ends of the stretch around a station (k,) whose neighbors carry nearly as much per meter. [m]."""
-    low = np.flatnonzero(line[:station] < NEARLY * line[station])
-    high = np.flatnonzero(line[station:] < NEARLY * line[station])
-    first = low[-1] + 1 if len(low) else 0
-    last = station + high[0] - 1 if len(high) else len(line) - 1
-    return float(span[first, 0]), float(span[last, 1])
+def _peak(line: Array, span: Array) -> tuple[float, int, tuple[float, float]]:
+    """Largest mean of (q, k) over any stretch `OVER` long, its case, and its ends. [N/m, m]."""
+    knots = np.append(span[:, 0], span[-1, 1])
+    total = np.concatenate([np.zeros((len(line), 1)), np.cumsum(line * np.diff(span)[:, 0], axis=1)], axis=1)
+    over = min(OVER, float(knots[-1] - knots[0]))
+    low = np.clip(np.concatenate([knots, knots - over]), knots[0], knots[-1] - over)
+    mean = np.array([np.interp(low + over, knots, one) - np.interp(low, knots, one) for one in total]) / over
+    case, best = np.unravel_index(int(np.argmax(mean)), mean.shape)
+    return float(mean[case, best]), int(case), (float(low[best]), float(low[best] + over))
+
+
+def _stretch(line: Array, span: Array, window: tuple[float, float], peak: float) -> tuple[float, float]:
+    """Ends of the stretch around a window whose stations (k,) carry nearly as much per meter. [m]."""
+    weak = line < NEARLY * peak
+    low = span[weak & (span[:, 1] <= window[0] + HAIR), 1].max(initial=float(span[0, 0]))
+    high = span[weak & (span[:, 0] >= window[1] - HAIR), 0].min(initial=float(span[-1, 1]))
+    return min(float(low), window[0]), max(float(high), window[1])
 
 
 def peak_places(rows: Sequence[RowLine], units: UnitSystem) -> list[str]:

@@ -11,6 +11,7 @@ from roofmodel.project.schema import STARTING_NAME
 from roofmodel.project.site_schema import FORMATS
 from viewer.files import write_text
 
+EXAMPLES = "The numbers below are examples."
 _HEAD = """\
 # A starting project for Eavewright. Every quantity is text with a unit: "30 psf", "1.4 kN/m^2", "24 in".
 # All fields with their meaning: eavewright fields

@@ -154,7 +154,7 @@ def verdict(analysis: Analysis, units: UnitSystem) -> Verdict:
         sentence = f"{NOT_VERIFIED}: {doubts[0]}."
         sentence += f" With the numbers given, {lead}." if lead else ""
     elif open_lines:
-        names = ", ".join(line.limit.name for line in open_lines)
+        names = ", ".join(with_field(line.limit.name) for line in open_lines)
         sentence = f"NOT VERIFIED: no resistance is given for {names}, which is loaded."
         if len(open_lines) > 1:
             sentence = f"NOT VERIFIED: loaded limits without a resistance: {names}."
@@ -275,6 +275,12 @@ def _open_text(line: LimitLine, units: UnitSystem, screws: Screws | None) -> str
         f"{_capital(limit.name)}: not verified, {field} is not given; {what} "
         f"{quantity(demand, limit.quantity, units)} at {where}."
     )
+
+
+def with_field(limit: str) -> str:
+    """Name of a limit, and the field of the project file that it waits for in brackets."""
+    field = _MISSING_FIELD.get(limit, " ")
+    return limit if " " in field else f"{limit} ({field})"
 
 
 def _capital(text: str) -> str:

@@ -64,7 +64,7 @@ def print_summary(analysis: Analysis, console: Console, place: str = "") -> None
     _say(console, *[caution_text(line) for line in deadly])
     if not answer.passed:
         _say(console, *[_bullet(line) for line in answer.more])
-    _say(console, *([Text(place)] if place else []))
+    _say(console, *([Text(place, style="bold" if "NOT TESTED" in place else "")] if place else []))
     missing = splice_line(analysis.project)
     _say(console, *([Text(missing, style="bold")] if missing else []))
     short = [first_words(line, console.width) for line in others]
@@ -119,7 +119,8 @@ def _attachment(analysis: Analysis, said: str) -> tuple[Text, ...]:
     if math.isfinite(factor):
         snow = factor * analysis.factors[case].snow
         text = Text("Reserve on snow: ").append(f"{significant(factor)} × factored", style="bold")
-        text.append(f", {significant(snow)} × unfactored, {analysis.snow.cases[case].name}")
+        needed = f"{significant(snow)} × unfactored ({analysis.factors[case].snow:g} needed)"
+        text.append(f", that is {needed}; {analysis.snow.cases[case].name}")
         lines.append(text.append(" (dead load and temperature held)"))
         lines.append(Text(f"Combination: {combination(analysis, case)}"))
     lines += [Text(f"Past the first failure: {words}") for words in beyond_sentences(analysis)]

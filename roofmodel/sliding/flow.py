@@ -30,6 +30,7 @@ MOST = 0.5  # part of an edge that the upper bounds of one plane cover where it 
 NARROW = 0.02  # narrower strips take no stream of a valley where a wider one lies beside them [m]
 SAME = 1e-7  # places on a valley closer than this part of its length are one [-]
 NEAR = 5e-3  # two corners closer than this are one [m]
+SHORTEST = 1e-9  # a station that bounds merged into one leave no length has this [m]
 LEVEL_VALLEY = 1e-3  # valleys flatter than this hold what reaches them [-]
 
 
@@ -173,7 +174,7 @@ def build_flow(
     passes = np.isin(lower.cell, passing[0])
     interior = roof.edges.plane[lower.edge, 1] >= 0
     # A wall with a sloping foot turns the stream along it: a valley of one side. Notches: see below.
-    turned = turned_by_walls(roof)[lower.edge] & (cells.beyond[lower.cell] < 0)
+    turned = turned_by_walls(roof)[lower.edge] & (cells.beyond[lower.cell] < 0) & ~_along(roof, cells, lower)
     across = ways_across(roof, layout, cells, lower.cell[interior], passing[:2], ahead=ahead)
     rest = np.ones(cells.count)  # of what leaves each cell, goes the usual way
     np.subtract.at(rest, across.cell, across.share)
@@ -240,6 +241,13 @@ def build_flow(
         across=across,
         level=level,
     )
+
+
+def _along(roof: RoofSurface, cells: Cells, contacts: Contacts) -> NDArray[np.bool_]:
+    """Whether the edge of each contact runs down the fall line, but for what corners are rounded by."""
+    way = (roof.edges.end - roof.edges.start)[contacts.edge]
+    across = roof.planes.across[cells.plane[contacts.cell]]
+    return np.asarray(np.abs(np.sum(way * across, axis=1)) < NEAR)
 
 
 def _match(
@@ -468,7 +476,11 @@ def _nearest_cell(cells: Cells, plane: int, uv: Array, valley: int) -> int:
 
 
 def _row_span(layout: Layout, cells: Cells, caught: IntArray) -> Array:
-    """Stretch of the row, from its start, under each caught cell. [m]."""
+    """Stretch of the row, from its start, under each caught cell; it has some length. [m]."""
     row = cells.lower_row[caught]
     delta = cells.corners[caught, :2] - layout.row_start[row][:, None]
-    return np.clip(np.linalg.norm(delta, axis=2), 0.0, layout.row_length[row][:, None])
+    way = (layout.row_end - layout.row_start)[row] / layout.row_length[row][:, None]
+    length = layout.row_length[row]
+    low, high = np.clip(np.einsum("kij,kj->ki", delta, way), 0.0, length[:, None]).T
+    low = np.minimum(low, length - SHORTEST)
+    return np.stack([low, np.maximum(high, low + SHORTEST)], axis=1)

@@ -27,6 +27,7 @@ from roofmodel.sliding.end_steps import end_steps, lifts
 from roofmodel.sliding.ends import end_bound
 from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow, exit_ends
 from roofmodel.sliding.propagation import Flow, propagate
+from roofmodel.sliding.short_stations import evened
 from roofmodel.sliding.strip_marks import strip_marks
 from roofmodel.sliding.together import most_together
 from roofmodel.snow.cases import SnowCase, case_forces
@@ -495,4 +496,5 @@ def stations_of(
             way /= np.linalg.norm(way)
         thrust += shared[:, None, None] * way[None, :, None] * flow.out[node]
         weight = weight + shared[:, None] * flow.weight[node]
+    thrust, weight = evened(row, span, thrust), evened(row, span, weight)
     return row, span, thrust.transpose(2, 0, 1), weight.T

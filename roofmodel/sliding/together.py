@@ -1,4 +1,9 @@
-"""What leaves over the same stretch of an edge counts together."""
+"""What leaves over the same meter of an edge counts together.
+
+Strips of the sliding mesh are as narrow as corners of the roof make them, and all of a valley's stream may
+run down one: force or weight over the width of a strip is no result. It is told over a meter (judgment: snow
+slides in blankets wider than that), or over what an edge lets go where that is shorter.
+"""
 
 from __future__ import annotations
 
@@ -8,11 +13,12 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-JOINT = 5e-4  # stretches that share less of an edge lie beside one another [m]
+OVER = 1.0  # length that loads are told over [m]
+LEAST = 0.1  # and the least of it, on short edges [m]
 
 
 def most_together(count: int, at: IntArray, ends: Array, load: Array) -> Array:
-    """Largest sum (count, q) of loads (n, q) [N/m] over any place of each edge; `at` (n,) is which.
+    """Largest mean (count, q) of loads (n, q) [N/m] over any meter of each edge; `at` (n,) is which.
 
     Stretches (n, 2, 3) of one edge may lie on one another: both streams of a valley, own snow and what comes
     straight across.
@@ -20,17 +26,36 @@ def most_together(count: int, at: IntArray, ends: Array, load: Array) -> Array:
     most = np.zeros((count, load.shape[1]))
     if not len(at):
         return most
-    np.maximum.at(most, at, load)
     load = np.where(np.isfinite(load), load, 0.0)  # else one stretch without length spoils the sums of all
-    _, first, own = np.unique(at, return_index=True, return_inverse=True)
+    edges, first, own = np.unique(at, return_index=True, return_inverse=True)
     way = ends[first, 1] - ends[first, 0]
     way = (way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12))[own]
-    t = np.sort(np.einsum("nij,nj->ni", ends, way), axis=1)
-    middle = t.mean(axis=1)
-    t = np.concatenate([np.minimum(t[:, 0] + JOINT, middle), np.maximum(t[:, 1] - JOINT, middle)])
-    change, edge = np.concatenate([load, -load]), np.tile(at, 2)
-    order = np.lexsort((np.repeat([1, 0], len(at)), t, edge))
-    there = np.cumsum(change[order], axis=0)
-    start = np.flatnonzero(np.diff(edge[order], prepend=-1))
-    np.maximum.at(most, edge[order][start], np.maximum.reduceat(there, start, axis=0))
+    t = np.sort(np.einsum("nij,nj->ni", ends - ends[first, :1][own], way), axis=1)
+    low, high = np.full(len(edges), np.inf), np.full(len(edges), -np.inf)
+    np.minimum.at(low, own, t[:, 0])
+    np.maximum.at(high, own, t[:, 1])
+    over = np.clip(high - low, LEAST, OVER)
+    room = np.cumsum(np.r_[0.0, high - low + 2.0 * OVER])[:-1] + OVER - low  # edges end to end, apart
+    place = np.sort(np.concatenate([t[:, 0], t[:, 1]]) + np.tile(room[own], 2))
+    t = t + room[own][:, None]
+    rate = np.zeros((len(place), load.shape[1]))
+    np.add.at(rate, np.searchsorted(place, t[:, 0]), load)
+    np.add.at(rate, np.searchsorted(place, t[:, 1]), -load)
+    total = np.zeros_like(rate)
+    np.cumsum(np.cumsum(rate, axis=0)[:-1] * np.diff(place)[:, None], axis=0, out=total[1:])
+    here = np.searchsorted(low + room, place, side="right") - 1
+    for start in (place, place - over[here]):  # a mean is largest where either end is at a stretch's
+        np.maximum.at(
+            most,
+            edges[here],
+            (_at(place, total, start + over[here]) - _at(place, total, start)) / over[here, None],
+        )
     return most
+
+
+def _at(place: Array, total: Array, s: Array) -> Array:
+    """Sums (p, q) at sorted places, between them straight, at other places (n,)."""
+    k = np.clip(np.searchsorted(place, s, side="right") - 1, 0, max(len(place) - 2, 0))
+    after = np.minimum(k + 1, len(place) - 1)
+    part = np.clip((s - place[k]) / np.maximum(place[after] - place[k], 1e-300), 0.0, 1.0)
+    return np.asarray(total[k] + part[:, None] * (total[after] - total[k]))

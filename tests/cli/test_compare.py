@@ -96,5 +96,6 @@ def test_reserves_name_their_snow_and_what_is_not_given(tmp_path, monkeypatch, c
     other = put(tmp_path, bare, "bare.toml")
     _, said = check(tmp_path, monkeypatch, capsys, "--compare", str(other))
     words = " ".join(said.out[said.out.index("Side by side") :].split())
-    assert re.search(r"× [\d.]+ (strength-level|characteristic|measured)", words)
-    assert words.count(", of what is given") == 2  # of the governing attachment and of the reserve
+    assert "reserve on characteristic snow × " in words  # of both columns
+    assert words.count("1.5 needed") + words.count("1.5 × ") == 2  # wrapped or not
+    assert words.count(", of what is given") == 4  # of both governing attachments and reserves

@@ -20,7 +20,7 @@ from roofmodel.project.load import with_rows
 from roofmodel.units import SI, US
 from viewer.app.session import open_state, place_answer, solved
 from viewer.export import results
-from viewer.places import place_line, place_short
+from viewer.places import place_line, place_over, place_short
 from viewer.quantities import percent
 from viewer.report.page import report_html
 from viewer.terminal import print_summary
@@ -66,7 +66,20 @@ def test_only_a_kept_limit_can_come_to_be_exceeded(tmp_path: Path) -> None:
     line = place_line(built, analysis, US)
     assert line.startswith("Tolerance of place: clamps beside the governing one 1 in farther off make ")
     stuck = replace(built, failed="no row fits")
-    assert "rows 1 in higher or lower cannot be calculated" in place_line(stuck, analysis, US)
+    kept = replace(analysis, attachment=replace(worst, utilization=0.9))
+    for place in (
+        stuck,
+        replace(stuck, clamps=math.nan),
+    ):  # a test that was not made is told first, and loudly
+        line = place_line(place, kept, US)
+        assert line.startswith(
+            "NOT TESTED out of place: rows 1 in higher or lower cannot be calculated (no row fits)."
+        )
+        assert place_over(place, kept, US) == line
+        short, use = place_short(place, US)
+        assert short == "1 in out of place: NOT TESTED"
+        assert math.isnan(use)
+    assert place_over(built, kept, US) == ""
     assert place_line(None, analysis, US) == ""
     assert place_line(PLACE, replace(analysis, attachment=None), US) == ""
     assert place_short(PLACE, US) == ("1 in out of place: 96 %", 0.96)

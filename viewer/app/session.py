@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import tomllib
 from collections.abc import Callable, Iterator
@@ -253,7 +254,7 @@ def place_answer(state: State, revision: int) -> dict[str, Any]:
     near = near_limit(analysis)
     short, use = near_short(near) if near else place_short(place, units)
     line = joined(near_line(near), place_line(place, analysis, units))
-    return {"line": line, "short": short, "use": use}
+    return {"line": line, "short": short, "use": None if math.isnan(use) else use}
 
 
 def take_plan(state: State, revision: int, plan: Plan, tell: Tell | None = None) -> State:

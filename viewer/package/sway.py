@@ -13,7 +13,7 @@ from fea.sensitivity import STEP, Missing, Sway, Tolerance, missing_clamps, out_
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture.drawing import Drawing
-from viewer.places import exceeding
+from viewer.places import exceeding, joined, untested
 from viewer.quantities import as_given, percent
 from viewer.report.tables import Table
 
@@ -127,13 +127,13 @@ def place_words(found: SwayFindings, units: UnitSystem) -> str:
             f"the clamps beside the governing one {step} farther from it make {percent(place.clamps)} "
             f"({place.clamps_at})"
         )
-    which = " and ".join(place.stay) if place.stay else "Rows"
-    lost = f" {which} {step} higher or lower cannot be calculated: {place.failed}." if place.failed else ""
+    lost = untested(place, units)
     if not parts:
-        return lost.strip()
-    return (
+        return lost
+    return joined(
+        lost,
         f"Tolerance of place (judgment, measured by the check run again), beside {percent(found.now)} as "
-        f"planned: {' and '.join(parts)}.{exceeding(place, found.now)}{lost}"
+        f"planned: {' and '.join(parts)}.{exceeding(place, found.now)}",
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from fea.planning.checking import target_rows
 from fea.planning.plan import Plan
 from roofmodel.units import UnitSystem
+from viewer.summary import with_field
 
 OFF = 1e-3  # by which a rail may lie beyond the end of its piece of plane [m]
 
@@ -195,7 +196,9 @@ def verdict_words(plan: Plan) -> str:
     what = f"{rows} {'row' if rows == 1 else 'rows'} with {clamps} {'clamp' if clamps == 1 else 'clamps'}"
     if plan.failure:
         return f"NO ROWS FOUND that pass: {plan.failure}."
-    open_limits = [limit.name for limit in plan.analysis.unverified if limit.name != "clamp combined"]
+    open_limits = [
+        with_field(limit.name) for limit in plan.analysis.unverified if limit.name != "clamp combined"
+    ]
     if open_limits:
         named = ", ".join(open_limits)
         return f"NOT VERIFIED: {what} keep what could be checked; no resistance was given for {named}."
@@ -211,4 +214,6 @@ def verdict_words(plan: Plan) -> str:
             " (ends of rows were looked at as far as snow threatens and, where that does not pass, over the "
             "whole width of their plane there; no others)"
         )
-    return f"{what} keep every limit; {proof} among the rows that [plan] allows{alike}{ends}."
+    place = plan.place
+    untested = "" if place is None or not place.failed else " in their exact places (NOT TESTED out of them)"
+    return f"{what} keep every limit{untested}; {proof} among the rows that [plan] allows{alike}{ends}."

@@ -48,7 +48,8 @@ def falling_table(analysis: Analysis, units: UnitSystem) -> Table | None:
     )
     friction = analysis.project.slide.friction
     note = (
-        "Nothing holds this snow: whoever stands below is in danger. Height of the edge's lower end. Volume "
+        "Nothing holds this snow: whoever stands below is in danger. Largest: of any meter of the edge. "
+        "Height of the edge's lower end. Volume "
         "at the density of the case. Speed v of snow that comes down the whole run behind the edge, v^2 = 2 "
         "g "
         + (f"(h - {friction:g} b), h height and b plan run" if friction else "h, h height")

@@ -323,7 +323,7 @@ def _governing(analysis: Analysis, units: UnitSystem) -> dict[str, Any] | None:
         ("Demand", quantity(float(limit.demand[worst.case, worst.target]), limit.quantity, units)),
         ("Resistance", quantity(float(limit.resistance[worst.target]), limit.quantity, units)),
         ("Reserve on factored snow", _times(float(analysis.reserve[worst.case]))),
-        ("Reserve on unfactored snow", _times(_unfactored(analysis, worst.case))),
+        ("Reserve on unfactored snow", _unfactored(analysis, worst.case)),
     ]
     sentences = [reserve_sentence(analysis, worst.case)]
     if least != worst.case and analysis.reserve[least] < analysis.reserve[worst.case]:
@@ -336,8 +336,9 @@ def _governing(analysis: Analysis, units: UnitSystem) -> dict[str, Any] | None:
     }
 
 
-def _unfactored(analysis: Analysis, case: int) -> float:
-    return float(analysis.reserve[case]) * analysis.factors[case].snow
+def _unfactored(analysis: Analysis, case: int) -> str:
+    factor = analysis.factors[case].snow
+    return f"{_times(float(analysis.reserve[case]) * factor)} (kept from × {factor:g} on)"
 
 
 def _times(factor: float) -> str:

@@ -123,7 +123,8 @@ def cases_table(analysis: Analysis) -> Table:
     heads = ("No.", "Case", "Combination", "Worst", "Reserve × factored", "× unfactored")
     note = (
         "Reserve: factor on snow at the first strength limit (clamps, rail stress, panel anchorage), dead "
-        "load and temperature held. Below 1 the limit is exceeded. Limits without a resistance cannot count."
+        "load and temperature held. Below 1, or on unfactored snow below the factor of S in the combination, "
+        "the limit is exceeded. Limits without a resistance cannot count."
     )
     return Table("Snow cases, worst limit and reserve", heads, "tttsnn", tuple(rows), tuple(marks), note)
 

@@ -35,6 +35,7 @@ BARE = {
 }
 _BARE_NAMES = {"lbf/ft^3": "pcf", "kN/m^2": "kN/m²", "kN/m^3": "kN/m³"}
 # Dimension in pint, kind for people.
+ROUNDED = 1e-4  # nearer to the peak is at the peak but for corners that a file rounds, and shown so [m]
 _KINDS = {
     "[pressure]": "pressure",
     "[length]": "length",
@@ -207,7 +208,7 @@ class Reader:
         if text == _FREE:
             self.at = end
             value = registry().Quantity(self.x, "m")
-            return (si_number(value) if self.x else "0",), value
+            return (si_number(value) if abs(self.x) > ROUNDED else "0",), value
         if text in _FUNCTIONS and self.text[end : end + 1] == "(":
             self.at = end
             parts, values = self._inside()

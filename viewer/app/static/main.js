@@ -219,7 +219,7 @@ function asides(shown) {
   const words = [
     ...dangers.map((text) => [text, "exceeded"]),
     other && other.use > used && [`${other.name} ${other.at} ${percent(other.use)}`, statusOf(other.use)],
-    store.place.short && [store.place.short, statusOf(store.place.use)],
+    store.place.short && [store.place.short, statusOf(store.place.use ?? NaN)],
     open.length && [`${open[0].name} ${open[0].at} not verified${open.length > 1 ? ` and ${open.length - 1} more` : ""}`, "open"],
     ...guarded.filter((one) => one.kept).map((one) => [one.text, "open"]),
     falls && [`not held: ${falls}`, "open"],
