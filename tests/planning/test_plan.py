@@ -151,7 +151,7 @@ def test_planned_rails_are_no_longer_than_the_bars(tmp_path, stock, pieces):
     assert len(bill.piece_length) == pieces * len(layout.row_name)
     assert bill.piece_length.max() <= bill.stock + 1e-9
     assert np.ptp(bill.piece_length) < 0.05
-    assert not splice_caution(plan.analysis.project, bill)
+    assert not splice_caution(plan.analysis.project)
     assert not plan.failure
 
 
