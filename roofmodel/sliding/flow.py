@@ -30,6 +30,7 @@ MOST = 0.5  # part of an edge that the upper bounds of one plane cover where it 
 NARROW = 0.02  # narrower strips take no stream of a valley where a wider one lies beside them [m]
 SAME = 1e-7  # places on a valley closer than this part of its length are one [-]
 NEAR = 5e-3  # two corners closer than this are one [m]
+SLIVER = 1e-8  # least width of a cell along a row [m]
 LEVEL_VALLEY = 1e-3  # valleys flatter than this hold what reaches them [-]
 
 
@@ -468,7 +469,9 @@ def _nearest_cell(cells: Cells, plane: int, uv: Array, valley: int) -> int:
 
 
 def _row_span(layout: Layout, cells: Cells, caught: IntArray) -> Array:
-    """Stretch of the row, from its start, under each caught cell. [m]."""
+    """Stretch of the row, from its start, under each caught cell; never less than `SLIVER`. [m]."""
     row = cells.lower_row[caught]
-    delta = cells.corners[caught, :2] - layout.row_start[row][:, None]
-    return np.clip(np.linalg.norm(delta, axis=2), 0.0, layout.row_length[row][:, None])
+    length, way = layout.row_length[row], layout.row_way[row]
+    along = np.einsum("kij,kj->ki", cells.corners[caught, :2] - layout.row_start[row][:, None], way)
+    low = np.clip(along[:, 0], 0.0, length - SLIVER)
+    return np.stack([low, np.clip(along[:, 1], low + SLIVER, length)], axis=1)
