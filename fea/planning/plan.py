@@ -459,6 +459,6 @@ def _splices(project: Project, threats: Threats, layout: Layout) -> str:
     weak = ', the weakest reading; "continuous" where sleeves pass on bending' if kinds == {"hinge"} else ""
     longer = "" if given else " Where longer rails come in one piece, give rail.stock_length."
     return (
-        f"Rails longer than {bars} are spliced in even pieces, {len(layout.splice_s)} in all, and checked so: "
-        f"{kind} (plan.splice_kind{weak}).{longer}"
+        f"Rails longer than {bars} are spliced in even pieces, {len(layout.splice_s)} in all, and checked "
+        f"so: {kind} (plan.splice_kind{weak}).{longer}"
     )

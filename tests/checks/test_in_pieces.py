@@ -46,7 +46,7 @@ def test_it_is_what_the_worse_of_both_cuts_gives(tmp_path):
 
 
 def test_what_only_the_pieces_exceed_is_loud(tmp_path):
-    """Verdict as calculated, and the caution first of all; quiet where the rails exceed their limits anyway."""
+    """Verdict as calculated, and the caution first; none where the rails exceed their limits anyway."""
     analysis = check(tmp_path)
     assert not analysis.exceeded
     assert analysis.in_pieces.exceeds
