@@ -321,6 +321,7 @@ def _search(
     rigid = on_rigid_seams(project)
     prepared = Prepared(rigid, task.memory)
     choices = ladders(rigid, threats, every, prepared.memory, full=full)
+    least: list[dict[str, float]] = [{} for _ in choices]  # of each limit, by group, over all layouts tried
     done = 0
     spacing = f", clamps {every[0]} seam{'s' * (every[0] > 1)} apart" if len(every) == 1 else ""
 
@@ -329,7 +330,10 @@ def _search(
         done += 1
         if tell is not None:
             tell(f"planning rows{' over whole planes' if full else ''}, check {done}{spacing}")
-        return checked(prepared, choices, every, paths)
+        one = checked(prepared, choices, every, paths)
+        for own, group in zip(least, one, strict=True):
+            own |= {name: min(use, own.get(name, np.inf)) for name, use in group.limits.items()}
+        return one
 
     plan = project.table.plan
     found, checks = search(choices, check, even=plan.goal == "even", most_checks=task.most_checks)
@@ -348,7 +352,7 @@ def _search(
     )
     leak = passing_by(analysis, threats)
     sure = all(one.proven for one in found)
-    failure = forbidden_words(project, choices, paths) or failure_words(project, analysis, leak, sure)
+    failure = forbidden_words(project, choices, paths) or failure_words(project, analysis, leak, sure, least)
     tried = _tried(project, choices, checks, sure) if failure else ()
     return Plan(
         threats=threats,
