@@ -336,7 +336,9 @@ def _search(
         return one
 
     plan = project.table.plan
-    found, checks = search(choices, check, even=plan.goal == "even", most_checks=task.most_checks)
+    found, checks = search(
+        choices, check, even=plan.goal == "even", densest=True, most_checks=task.most_checks
+    )
     paths = [one.path for one in found]
     changes, tries = (
         thinned(prepared, choices, every, paths) if all(one.feasible for one in found) else ({}, 0)

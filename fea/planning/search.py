@@ -56,6 +56,7 @@ class _State:
     best: Path | None = None
     done: bool = False
     left: int | None = None
+    dense: dict[Path, Checked] = field(default_factory=dict)
 
     def path_cost(self, path: Path) -> float:
         return float(sum(self.ladder.cost[a, m] for a, m in path))
@@ -98,6 +99,7 @@ def search(
     *,
     even: bool = False,
     first: bool = False,
+    densest: bool = False,
     most_checks: int = 400,
 ) -> tuple[list[Found], int]:
     """Best path of every group.
@@ -111,6 +113,9 @@ def search(
         Of the cheapest paths the one whose most used row is used least, by check.
     first : bool
         Whether any path that passes will do, be it cheap or not.
+    densest : bool
+        Whether the densest rows are checked first, and few others looked at where these are over: then what
+        is not found is given as not proven.
     most_checks : int
         Checks after which what is not done is given as not proven.
 
@@ -121,7 +126,7 @@ def search(
         Full checks that were needed.
     """
     states = [_State(ladder, _start(ladder)) for ladder in ladders]
-    checks = _densest_first(states, check, first=first)
+    checks = _densest_first(states, check, first=first) if densest else 0
     while not all(state.done for state in states):
         paths = [_propose(state) for state in states]
         fresh = [not s.done and p not in s.seen for s, p in zip(states, paths, strict=True)]
@@ -140,7 +145,7 @@ def search(
     found = []
     for state in states:
         path = _settled(state)
-        checked = state.seen[path]
+        checked = state.seen.get(path) or state.dense[path]
         feasible = state.best is not None
         proven = state.done and not state.doubted
         found.append(Found(path, feasible, proven, state.path_cost(path), checked))
@@ -170,17 +175,16 @@ def _densest_first(
     checks = 0
     for by_load in (False, True):
         paths = [_densest(state, by_load=by_load) for state in states]
-        known = [path or next(iter(state.seen), None) for state, path in zip(states, paths, strict=True)]
-        fresh = [p for p in known if p is not None]
-        if len(fresh) < len(states) or all(p in s.seen for s, p in zip(states, fresh, strict=True)):
+        fresh = [path for path in paths if path is not None]
+        if len(fresh) < len(states) or all(p in s.dense for s, p in zip(states, fresh, strict=True)):
             continue
         checks += 1
         for state, path, checked in zip(states, fresh, check(fresh), strict=True):
-            state.learn(path, checked)
+            state.dense[path] = checked
             if first and checked.worst <= 1.0 + SLACK:
                 state.best, state.done = path, True
     for state in states:
-        least = min((one.worst for one in state.seen.values()), default=0.0)
+        least = min((one.worst for one in state.dense.values()), default=0.0)
         if least > 1.0 + SLACK:
             state.left = FEW if least > FAR else SOME
     return checks
@@ -212,7 +216,8 @@ def _start(ladder: Ladder) -> Array:
 
 
 def _settled(state: _State) -> Path:
-    return state.best or min(state.seen, key=lambda path: state.seen[path].worst)
+    known = state.seen | state.dense
+    return state.best or min(known, key=lambda path: known[path].worst)
 
 
 def _propose(state: _State) -> Path:
