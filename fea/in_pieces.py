@@ -119,8 +119,8 @@ def _limits(
     loads, basis, support, factors, service, strips = solved
     solver, strength = Solver(project.table.analysis.solver), factor_arrays(tuple(factors))
     states = structure_states(project, support)
-    responses = [solve_frame(state.frame(), loads, solver=solver) for state in states]
-    demands = [combine(one, basis, *strength) for one in responses]
+    responses = tuple(solve_frame(state.frame(), loads, solver=solver) for state in states)
+    demands = tuple(combine(one, basis, *strength) for one in responses)
     return structure_limits(project, (responses, demands), basis, service, strips)
 
 

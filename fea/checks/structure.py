@@ -27,7 +27,7 @@ from roofmodel.project.load import Project
 
 def structure_limits(
     project: Project,
-    solved: tuple[Sequence[FrameResult], Sequence[Demands]],
+    solved: tuple[tuple[FrameResult, ...], tuple[Demands, ...]],
     basis: Basis,
     service: Sequence[LoadFactors],
     strips: StripLoads,
