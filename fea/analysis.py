@@ -11,31 +11,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.cautions import cautions, panel_cautions
-from fea.checks.anchorage import StripLoads, anchorage_limit
+from fea.checks.anchorage import StripLoads
 from fea.checks.arrays import ArrayForces, array_forces, array_limits, array_strips
 from fea.checks.audit import Proof, conservation, equilibrium, refinement, second_road
 from fea.checks.combinations import LoadFactors, factor_arrays, project_factors, service_factors
 from fea.checks.demands import BuildingDemands, building_demands
 from fea.checks.governing import Governing, governing_row, worst_attachment, worst_of, worst_of_cases
-from fea.checks.limits import (
-    Demands,
-    Limit,
-    clamp_limits,
-    combine,
-    height_limit,
-    rail_deflection_limit,
-    rail_resistance,
-    rail_stress_limit,
-    worse,
-)
-from fea.checks.member import member_limits, member_reserve
+from fea.checks.limits import Demands, Limit, combine, height_limit, rail_resistance
+from fea.checks.member import member_reserve
 from fea.checks.partial_rails import partial_cautions
 from fea.checks.reserve import snow_reserve
 from fea.checks.screw_strength import screw_rule
-from fea.checks.screws import screw_limits, screw_reserve
+from fea.checks.screws import screw_reserve
 from fea.checks.strips import panel_strips, strip_friction, strip_weight
+from fea.checks.structure import structure_limits
 from fea.clock import Clock
 from fea.doubts import project_doubts
+from fea.in_pieces import InPieces, in_pieces, in_pieces_words
 from fea.off_place import OffPlace, off_place, off_place_words
 from fea.panel.support import PanelSupport, panel_support, with_rails_named
 from fea.rails.actions import Basis, Reading, rail_loads
@@ -120,6 +112,8 @@ class Analysis:
         What hangs on the clamps' stiffness against tipping, where nobody gave it or it cannot be as given.
     off_place : tuple of OffPlace
         Row ends at valleys that take another stream once rows stand a little off, the worst first.
+    in_pieces : InPieces or None
+        What the missing splices of rails that are too long would use, if they were hinges.
     cautions : tuple of str
         What a reader must know beside the numbers.
     seconds, kept : dict of str to float
@@ -154,6 +148,7 @@ class Analysis:
     beyond: Beyond | None = None
     tipping: Tipping | None = None
     off_place: tuple[OffPlace, ...] = ()
+    in_pieces: InPieces | None = None
     cautions: tuple[str, ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
     kept: dict[str, float] = field(default_factory=dict, init=False, repr=False, compare=False)
@@ -310,6 +305,11 @@ def analyze(
     clock.mark("clamps that do not tip")
     off = off_place(project, (graph, force), support, found.states, found.factors, limits)
     clock.mark("rows off their places")
+    apart = None
+    if not trial:
+        solved = found.loads, basis, support, found.factors, found.service, strip_loads
+        apart = in_pieces(project, solved, limits)
+    clock.mark("splices that are missing")
     return Analysis(
         project=project,
         snow=snow,
@@ -339,7 +339,9 @@ def analyze(
         beyond=after,
         tipping=tips,
         off_place=off,
+        in_pieces=apart,
         cautions=(
+            *in_pieces_words(project, apart),
             *off_place_words(project, off),
             *cautions(project, snow, found.factors, graph, force, lands),
             *protected_cautions(project, protected),
@@ -434,17 +436,7 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: C
     ratio = np.nan if design.rail_height_ratio is None else design.rail_height_ratio
     rail_top = clamp.grip_height + clamp.height + rail.section.lowest_top
     limits = (
-        *clamp_limits(clamp_force, clamp, layout),
-        *screw_limits(clamp_force, clamp, layout, screw_rule(form, project.site.standard)),
-        worse(
-            [
-                rail_stress_limit(d.rail, r, rail, layout, form)
-                for d, r in zip(demands, responses, strict=True)
-            ]
-        ),
-        *member_limits(demands, responses, rail, layout, form),
-        worse([rail_deflection_limit(r, basis, factor_arrays(service), rail, layout) for r in responses]),
-        anchorage_limit(clamp_force, basis.readings, project.panel, layout, strip_loads),
+        *structure_limits(project, (responses, demands), basis, service, strip_loads),
         height_limit(depths, rail_top, ratio, layout),
         *array_limits(project, graph, force, solar, (strength[0], strength[1])),
     )

@@ -211,6 +211,7 @@ wall = "3 mm"
 material = "aluminum"
 yield_strength = "200 MPa"
 deflection_ratio = 100          # span / 100 under snow as it lies
+# stock_length = "6 m"          # bars as bought: longer rails need splices, and plan gives them some
 
 [clamp]                         # from tests by the maker on this seam and sheet
 height = "35 mm"                # rail axis above the grip
@@ -231,7 +232,7 @@ up = "0.6 m"                    # up the slope from the eave
 every = 1                       # a clamp on every n-th seam
 # start = "1 m"                 # a row over part of the plane
 # end = "9 m"
-# splice_every = "6 m"          # splices as hinges
+# splice_every = "6 m"          # rails of 6 m; splices as hinges, or with splice_kind = "continuous"
 
 # [[protect]]                   # what no snow may fall onto; or onto, eave, planes in place of area
 # name = "entrance"
@@ -289,6 +290,7 @@ wall = "0.125 in"
 material = "aluminum"
 yield_strength = "35 ksi"
 deflection_ratio = 100          # span / 100 under snow as it lies
+# stock_length = "20 ft"        # bars as bought: longer rails need splices, and plan gives them some
 
 [clamp]                         # from tests by the maker on this seam and sheet
 height = "1.5 in"               # rail axis above the grip
@@ -309,7 +311,7 @@ up = "2 ft"                     # up the slope from the eave
 every = 1                       # a clamp on every n-th seam
 # start = "3 ft"                # a row over part of the plane
 # end = "30 ft"
-# splice_every = "20 ft"        # splices as hinges
+# splice_every = "20 ft"        # rails of 20 ft; splices as hinges, or with splice_kind = "continuous"
 
 # [[protect]]                   # what no snow may fall onto; or onto, eave, planes in place of area
 # name = "entrance"

@@ -89,6 +89,7 @@ def checked(
     limits, target = check_limits(placed, prepared.memory, stiff=True), project.table.plan.target
     use = row_use(limits, placed.layout, target)
     strips = strip_use(limits, placed.layout, target)
+    by_limit = _limit_use(limits, placed.layout, target, np.array([g for g, _ in home]), len(choices))
     found = []
     for group, (ladder, path) in enumerate(zip(choices, paths, strict=True)):
         own = np.zeros((len(path), len(ladder.planes)))
@@ -98,7 +99,7 @@ def checked(
                 own[step, number] = max(own[step, number], u)
         parts = tuple(tuple(map(float, one)) for one in own) if len(ladder.planes) > 1 else ()
         most = tuple(map(float, own.max(axis=1)))
-        found.append(Checked(most, max(strips.get(p, 0.0) for p in ladder.planes), parts))
+        found.append(Checked(most, max(strips.get(p, 0.0) for p in ladder.planes), parts, by_limit[group]))
     return found
 
 
@@ -115,6 +116,22 @@ def row_use(limits: Sequence[Limit], layout: Layout, target: float) -> Array:
         worst = np.nan_to_num(limit.utilization, nan=0.0).max(axis=0, initial=0.0)
         np.maximum.at(use, target_rows(limit, layout), worst / allowed_share(limit, target))
     return use
+
+
+def _limit_use(
+    limits: Sequence[Limit], layout: Layout, target: float, group: IntArray, groups: int
+) -> list[dict[str, float]]:
+    """Largest share of its target that each limit uses in each group of rows, by its name."""
+    found: list[dict[str, float]] = [{} for _ in range(groups)]
+    for limit in limits:
+        if limit.target.startswith("solar"):
+            continue
+        use = np.zeros(groups)
+        worst = np.nan_to_num(limit.utilization, nan=0.0).max(axis=0, initial=0.0)
+        np.maximum.at(use, group[target_rows(limit, layout)], worst / allowed_share(limit, target))
+        for own, share in zip(found, use.tolist(), strict=True):
+            own[limit.name] = max(own.get(limit.name, 0.0), share)
+    return found
 
 
 def allowed_share(limit: Limit, target: float) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,7 +58,26 @@ def _also(limit: Limit, share: Array, analysis: Analysis, project: Project) -> s
     return f"{limit.name}{where} {use:.0f} % (with these rows {share.max():.2f} times the strength would do)"
 
 
-def failure_words(project: Project, analysis: Analysis, leak: float, sure: bool) -> str:
+def _obstacles(least: Sequence[Mapping[str, float]]) -> str:
+    """Limits that no layout tried kept, each by itself, as if the others were mended."""
+    names = dict.fromkeys(name for one in least for name in one)
+    most = {name: max(one.get(name, 0.0) for one in least) for name in names}
+    over = sorted((name for name in names if most[name] > 1.0 + LOOSE), key=lambda name: -most[name])
+    if not over:
+        return ""
+    each = ", ".join(f"{name} {most[name]:.2f} times" for name in over)
+    return (
+        f". To be mended, each as if the others were: {each} what there is (the least of all layouts tried)"
+    )
+
+
+def failure_words(
+    project: Project,
+    analysis: Analysis,
+    leak: float,
+    sure: bool,
+    least: Sequence[Mapping[str, float]] = (),
+) -> str:
     """One statement of what is not kept, and where; empty if all is.
 
     Parameters
@@ -70,6 +89,8 @@ def failure_words(project: Project, analysis: Analysis, leak: float, sure: bool)
         Part of the threatening snow that runs past the rows. [-]
     sure : bool
         Whether no other rows pass.
+    least : sequence of mapping of str to float
+        Of each group the least share of its target that each limit used, over all layouts tried.
     """
     target, over = project.table.plan.target, []
     for limit in analysis.limits:
@@ -88,7 +109,7 @@ def failure_words(project: Project, analysis: Analysis, leak: float, sure: bool)
         return (
             f"{limit.name}{where} still uses {use:.0f} %{of} in the case"
             f' "{name}" with the best rows found{asks}'
-            f"{'; also over: ' if also else ''}{', '.join(also)}"
+            f"{'; also over: ' if also else ''}{', '.join(also)}{_obstacles(least)}"
         )
     broken = [proof.name for proof in analysis.proofs if not proof.met]
     if broken:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
@@ -24,11 +25,13 @@ class Checked:
     """What the full check says about a group's path: use of its rows over target, and of its strips.
 
     `parts` splits the use of each row by the planes of the group, in their order; empty for one plane.
+    `limits` is the same by the name of each limit, rows and strips together.
     """
 
     rows: tuple[float, ...]
     strips: float
     parts: tuple[tuple[float, ...], ...] = ()
+    limits: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def worst(self) -> float:

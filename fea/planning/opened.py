@@ -94,7 +94,7 @@ def _first_passing(
             tell(f"looking for what stands in the way, check {done}")
         return checked(prepared, choices, every, paths)
 
-    found, _ = search(choices, check, first=True, most_checks=TRIALS)
+    found, _ = search(choices, check, first=True, densest=True, most_checks=TRIALS)
     paths = [one.path for one in found]
     if not all(one.feasible for one in found) or forbidden_words(project, choices, paths):
         return None

@@ -22,6 +22,7 @@ from roofmodel.project.placement import line_pieces
 from roofmodel.project.plan_schema import PlanTable
 from roofmodel.project.row_edges import edge_name
 from roofmodel.project.schema import RowTable
+from roofmodel.splices import USUAL_BAR
 from roofmodel.units import SYSTEMS
 
 Array = NDArray[np.float64]
@@ -270,14 +271,19 @@ def _end(
     return {name: _inside(project, place - left, a - left, b - left)}
 
 
+def bar_length(project: Project) -> float:
+    """Length of the bars that rails are made of, a usual one where the project does not say it. [m]."""
+    return project.table.rail.stock_length or USUAL_BAR[project.table.project.units]
+
+
 def _pieces_of_rail(project: Project, every: float | None, length: float) -> dict[str, Any]:
     """How a rail is spliced; no pieces if it is not.
 
     As chosen, if clamps surely stand on the last one; else in equal pieces that are no longer than chosen.
-    Where nothing was chosen, in equal pieces no longer than the bars as bought.
+    Where nothing was chosen, in equal pieces no longer than the bars as bought, else than usual ones.
     """
-    most, seams = every or project.table.rail.stock_length, max(project.table.plan.every)
-    if most is None or length <= most:
+    most, seams = every or bar_length(project), max(project.table.plan.every)
+    if length <= most:
         return {"splice_every": every}
     if every and not UNEVEN < length % every < seams * project.panel.seam_spacing:
         return {"splice_every": every}

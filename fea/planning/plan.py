@@ -18,7 +18,7 @@ from fea.planning.failing import LEAK, LOOSE, failure_words, forbidden_words, li
 from fea.planning.ladder import Checked, Found, Ladder, Path
 from fea.planning.opened import opened_words
 from fea.planning.passing import passing_by
-from fea.planning.places import MOST_LEVELS, has_ends, lowest_distance, rail_choices
+from fea.planning.places import MOST_LEVELS, bar_length, has_ends, lowest_distance, rail_choices
 from fea.planning.search import search
 from fea.planning.slivers import without_slivers
 from fea.planning.steady import steadied
@@ -27,6 +27,7 @@ from fea.planning.threats import Threats, find_threats
 from fea.refining import only_strips_fail, with_narrower_strips
 from fea.sensitivity import Tolerance
 from roofmodel.errors import InputError
+from roofmodel.layout import Layout
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
 from roofmodel.project.schema import RowTable
@@ -320,6 +321,7 @@ def _search(
     rigid = on_rigid_seams(project)
     prepared = Prepared(rigid, task.memory)
     choices = ladders(rigid, threats, every, prepared.memory, full=full)
+    least: list[dict[str, float]] = [{} for _ in choices]  # of each limit, by group, over all layouts tried
     done = 0
     spacing = f", clamps {every[0]} seam{'s' * (every[0] > 1)} apart" if len(every) == 1 else ""
 
@@ -328,10 +330,15 @@ def _search(
         done += 1
         if tell is not None:
             tell(f"planning rows{' over whole planes' if full else ''}, check {done}{spacing}")
-        return checked(prepared, choices, every, paths)
+        one = checked(prepared, choices, every, paths)
+        for own, group in zip(least, one, strict=True):
+            own |= {name: min(use, own.get(name, np.inf)) for name, use in group.limits.items()}
+        return one
 
     plan = project.table.plan
-    found, checks = search(choices, check, even=plan.goal == "even", most_checks=task.most_checks)
+    found, checks = search(
+        choices, check, even=plan.goal == "even", densest=True, most_checks=task.most_checks
+    )
     paths = [one.path for one in found]
     changes, tries = (
         thinned(prepared, choices, every, paths) if all(one.feasible for one in found) else ({}, 0)
@@ -347,7 +354,7 @@ def _search(
     )
     leak = passing_by(analysis, threats)
     sure = all(one.proven for one in found)
-    failure = forbidden_words(project, choices, paths) or failure_words(project, analysis, leak, sure)
+    failure = forbidden_words(project, choices, paths) or failure_words(project, analysis, leak, sure, least)
     tried = _tried(project, choices, checks, sure) if failure else ()
     return Plan(
         threats=threats,
@@ -364,7 +371,7 @@ def _search(
             *threats.notes,
             *tried,
             *closer_words(rows, every),
-            *_notes(project, threats, by_group, checks >= task.most_checks),
+            *_notes(project, threats, by_group, layout, stopped=checks >= task.most_checks),
         ),
         shared=any(_shares(ladder, one.path) for ladder, one in zip(choices, found, strict=True)),
         thinned=bool(changes),
@@ -413,7 +420,12 @@ def _tried(project: Project, choices: Sequence[Ladder], checks: int, sure: bool)
 
 
 def _notes(
-    project: Project, threats: Threats, groups: tuple[tuple[tuple[str, ...], Found], ...], stopped: bool
+    project: Project,
+    threats: Threats,
+    groups: tuple[tuple[tuple[str, ...], Found], ...],
+    layout: Layout,
+    *,
+    stopped: bool,
 ) -> tuple[str, ...]:
     found = []
     open_ones = [", ".join(names) for names, one in groups if one.feasible and not one.proven]
@@ -433,12 +445,26 @@ def _notes(
     if followed:
         found.append(f"Rail ends and splices follow row {followed} of the project; [plan] may say otherwise.")
     units = SYSTEMS[project.table.project.units]
-    stock = project.table.rail.stock_length
-    if stock is not None and any(rail_choices(project, p)[0]["splice_every"] is None for p in threats.planes):
-        most = units.text(stock, "length")
-        found.append(
-            f"Rails longer than rail.stock_length ({most}) are spliced, in pieces as even as can be."
-        )
+    pieces = _splices(project, threats, layout) if len(layout.splice_s) else ""
+    found += [pieces] if pieces else []
     distance = units.text(lowest_distance(project), "length")
     found.append(f"What lies below the lowest rows, {distance} from the eave, still falls.")
     return tuple(found)
+
+
+def _splices(project: Project, threats: Threats, layout: Layout) -> str:
+    """How planned rails are spliced, what that rests on, and how to have it otherwise; empty where chosen."""
+    chosen = [rail_choices(project, p)[0] for p in threats.planes]
+    kinds = {one["splice_kind"] for one in chosen if one["splice_every"] is None}
+    if not kinds:
+        return ""
+    most, given = bar_length(project), project.table.rail.stock_length is not None
+    length = SYSTEMS[project.table.project.units].text(most, "length")
+    bars = f"rail.stock_length ({length})" if given else f"bars of a usual {length} (assumed: no source)"
+    kind = " and ".join(sorted(kinds))
+    weak = ', the weakest reading; "continuous" where sleeves pass on bending' if kinds == {"hinge"} else ""
+    longer = "" if given else " Where longer rails come in one piece, give rail.stock_length."
+    return (
+        f"Rails longer than {bars} are spliced in even pieces, {len(layout.splice_s)} in all, and checked "
+        f"so: {kind} (plan.splice_kind{weak}).{longer}"
+    )

@@ -37,6 +37,8 @@ BoolArray = NDArray[np.bool_]
 CLEAR = 1.03  # strips that fail by more fail wherever rows with this option stand on the same seams
 DOUBT = 0.01  # a check this far below its bound contradicts the assumption
 MORE_CHECKS = 45  # of one group whose rows leave gaps
+FAR = 1.5  # where the densest rows are over by so much, few others are looked at (judgment)
+FEW, SOME = 25, 80  # checks of a group then, and where the densest rows are over by less (judgment)
 NEAR = 0.98  # where nothing passes, rows whose use might be this part of the best found's are not looked for
 
 
@@ -53,6 +55,8 @@ class _State:
     doubted: bool = False
     best: Path | None = None
     done: bool = False
+    left: int | None = None
+    dense: dict[Path, Checked] = field(default_factory=dict)
 
     def path_cost(self, path: Path) -> float:
         return float(sum(self.ladder.cost[a, m] for a, m in path))
@@ -95,6 +99,7 @@ def search(
     *,
     even: bool = False,
     first: bool = False,
+    densest: bool = False,
     most_checks: int = 400,
 ) -> tuple[list[Found], int]:
     """Best path of every group.
@@ -108,6 +113,9 @@ def search(
         Of the cheapest paths the one whose most used row is used least, by check.
     first : bool
         Whether any path that passes will do, be it cheap or not.
+    densest : bool
+        Whether the densest rows are checked first, and few others looked at where these are over: then what
+        is not found is given as not proven.
     most_checks : int
         Checks after which what is not done is given as not proven.
 
@@ -118,7 +126,7 @@ def search(
         Full checks that were needed.
     """
     states = [_State(ladder, _start(ladder)) for ladder in ladders]
-    checks = 0
+    checks = _densest_first(states, check, first=first) if densest else 0
     while not all(state.done for state in states):
         paths = [_propose(state) for state in states]
         fresh = [not s.done and p not in s.seen for s, p in zip(states, paths, strict=True)]
@@ -129,17 +137,21 @@ def search(
             for state, path, checked in zip(states, paths, check(paths), strict=True):
                 if not state.done:
                     state.learn(path, checked)
+                    state.left = None if state.left is None else state.left - 1
         for state, path in zip(states, paths, strict=True):
             _settle(state, path, even)
+            if state.left == 0 and not state.done:
+                state.done = state.doubted = True
     found = []
     for state in states:
         path = _settled(state)
-        checked = state.seen[path]
+        checked = state.seen.get(path) or state.dense[path]
         feasible = state.best is not None
         proven = state.done and not state.doubted
         found.append(Found(path, feasible, proven, state.path_cost(path), checked))
     for number, state in enumerate(states):
-        if state.ladder.open and not (first and found[number].feasible):
+        hopeless = found[number].checked.worst > FAR
+        if state.ladder.open and not hopeless and not (first and found[number].feasible):
 
             def check_one(path: Path, number: int = number) -> Checked:
                 return check([path if k == number else one.path for k, one in enumerate(found)])[number]
@@ -152,6 +164,51 @@ def search(
     return found, checks
 
 
+def _densest_first(
+    states: Sequence[_State], check: Callable[[list[Path]], list[Checked]], *, first: bool
+) -> int:
+    """Checks of the densest rows that are allowed: what these are far from holding, others hardly hold.
+
+    The closest clamps, and rows so that the most that one must hold is least: by the levels up to the next
+    row, and by what is known to load them. Returns the number of checks.
+    """
+    checks = 0
+    for by_load in (False, True):
+        paths = [_densest(state, by_load=by_load) for state in states]
+        fresh = [path for path in paths if path is not None]
+        if len(fresh) < len(states) or all(p in s.dense for s, p in zip(states, fresh, strict=True)):
+            continue
+        checks += 1
+        for state, path, checked in zip(states, fresh, check(fresh), strict=True):
+            state.dense[path] = checked
+            if first and checked.worst <= 1.0 + SLACK:
+                state.best, state.done = path, True
+    for state in states:
+        least = min((one.worst for one in state.dense.values()), default=0.0)
+        if least > 1.0 + SLACK:
+            state.left = FEW if least > FAR else SOME
+    return checks
+
+
+def _densest(state: _State, *, by_load: bool) -> Path | None:
+    """Path with the closest clamps on which the largest arc is least; None where the spacings allow none."""
+    ladder, h = state.ladder, state.ladder.levels
+    arcs = (
+        ladder.least
+        if by_load
+        else np.maximum(np.arange(h + 1.0)[None] - np.arange(h)[:, None], 0.0)[..., None]
+    )
+    there = ladder.allowed[:, :, None] & np.isfinite(ladder.cost)[:, None, :]
+    there[:, :, 1:] = False
+    weight = np.where(there, arcs, np.inf)
+    alive = np.ones(len(ladder.strips), dtype=bool)
+    for most in np.unique(weight[np.isfinite(weight)]):
+        path = _cheapest(state, weight <= most, alive)
+        if path is not None:
+            return path
+    return None
+
+
 def _start(ladder: Ladder) -> Array:
     """Lower bounds of arcs; infinite where spacings forbid them."""
     low = np.maximum(ladder.least, ladder.height[:, None, None])
@@ -159,7 +216,8 @@ def _start(ladder: Ladder) -> Array:
 
 
 def _settled(state: _State) -> Path:
-    return state.best or min(state.seen, key=lambda path: state.seen[path].worst)
+    known = state.seen | state.dense
+    return state.best or min(known, key=lambda path: known[path].worst)
 
 
 def _propose(state: _State) -> Path:

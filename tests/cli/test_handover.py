@@ -29,7 +29,7 @@ from tests.demos import demo, demo_sway
 from viewer.clamp_table import write_attachments
 from viewer.handover.pen import inches
 from viewer.handover.run import OUTPUTS, write_handover
-from viewer.package.bill import bill_lines, bill_of, cut_bars, missing_splices, splice_caution, splice_note
+from viewer.package.bill import bill_lines, bill_of, cut_bars, missing_of, splice_caution, splice_note
 from viewer.picture.findings import clamp_utilization
 from viewer.summary import verdict
 from viewer.terminal import print_summary
@@ -314,7 +314,7 @@ def _plan_words(drawing):
 def test_missing_splices_are_told_wherever_rails_are(handed, plan):
     """The installer's plan and its sheets, the first page, the page and the workbook."""
     analysis, bill, folder = handed
-    words = splice_caution(analysis.project, bill)
+    words = splice_caution(analysis.project)
     needed = sum(line[2] for line in bill_lines(analysis.project, bill) if line[0] == "splice, missing")
     assert bool(words) == bool(needed)
     head = f"At least {needed} more splice" if needed else "more splice"
@@ -337,7 +337,7 @@ def test_missing_splices_are_told_wherever_rails_are(handed, plan):
     assert (f"Splices: {bill.splices.sum()}{turn}." in texts[0]) is not bool(needed)
     lines = [line.dxf.text for line in plan.modelspace().query("TEXT")]
     rows = [line for line in lines if line.startswith("Row ")]
-    missing = missing_splices(bill).per_row
+    missing = missing_of(analysis.project).per_row
     assert sum("TOO LONG" in note for note in rows) == (missing > 0).sum()
 
 

@@ -12,7 +12,7 @@ from fea.analysis import Analysis, analyze
 from roofmodel.project.load import load_project
 from tests.demos import demo
 from viewer.caution_lines import LOUD, sorted_cautions
-from viewer.package.bill import bill_of, splice_caution
+from viewer.package.bill import splice_caution
 from viewer.package.front import LINES, OTHERS, ROOM, _cautions
 from viewer.quantities import system
 from viewer.unheld import falling_sentence
@@ -27,7 +27,7 @@ def said(analysis: Analysis) -> str:
     """Cautions of page 1 as a reader sees them."""
     units = system(analysis.project.table.project.units)
     sorted_ = sorted_cautions(analysis, units, falling_sentence(analysis, units))
-    source = _cautions(*sorted_, splice_caution(analysis.project, bill_of(analysis.project)))
+    source = _cautions(*sorted_, splice_caution(analysis.project))
     return source.replace('"#box[#"', "").replace('"]#"', "")
 
 

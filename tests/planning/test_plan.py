@@ -1,6 +1,7 @@
 """Planned rows against the exhaustive enumeration of all layouts by the full check, and what they hold."""
 
 import itertools
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -14,10 +15,13 @@ from fea.planning.candidates import ladders
 from fea.planning.checking import path_rows, row_use, strip_use
 from fea.planning.passing import passing_by
 from fea.planning.plan import plan_rows
+from fea.planning.search import FAR, FEW
 from fea.planning.threats import find_threats
 from roofmodel.errors import InputError
+from roofmodel.layout import rail_lengths
 from roofmodel.memory import Memory
 from roofmodel.project.load import load_project, with_rows
+from roofmodel.splices import USUAL_BAR
 from viewer.package.bill import bill_of, splice_caution
 
 SMALL = """
@@ -151,7 +155,7 @@ def test_planned_rails_are_no_longer_than_the_bars(tmp_path, stock, pieces):
     assert len(bill.piece_length) == pieces * len(layout.row_name)
     assert bill.piece_length.max() <= bill.stock + 1e-9
     assert np.ptp(bill.piece_length) < 0.05
-    assert not splice_caution(plan.analysis.project, bill)
+    assert not splice_caution(plan.analysis.project)
     assert not plan.failure
 
 
@@ -323,3 +327,52 @@ def test_no_planned_clamp_grips_over_the_edge_of_its_sheet(tmp_path):
     assert not near.any()
     bare = [row.model_copy(update={"clamp_edge_distance": 0.0}) for row in plan.rows]
     assert np.logical_or(*grips_at_edges(with_rows(plan.analysis.project, bare))).any()
+
+
+def times(failure):
+    """What each limit needs of what there is, as the failure says."""
+    told = failure.partition("To be mended, each as if the others were: ")[2].partition(" what there is")[0]
+    return {name.strip(): float(value) for name, value in re.findall(r"([a-z -]+?) ([\d.]+) times", told)}
+
+
+def test_all_that_must_be_mended_is_told_at_once(tmp_path):
+    """Rails too low, clamps too weak and panels held too little, each by itself; mended so, rows hold."""
+    given = {"DEPTH": "2 m", "ALONG": "2 kN", "ANCHORAGE": "3 kN", "RATIO": "0.08"}
+    plan = plan_rows(load(tmp_path, **given))
+    needed = times(plan.failure)
+    assert {"clamp along the seam", "panel anchorage", "rail height"} <= set(needed)
+    assert all(value > 1.0 for value in needed.values())
+    clamp = 2.0 * max(needed["clamp along the seam"], needed["clamp combined"])
+    mended = {
+        "ALONG": f"{1.01 * clamp} kN",
+        "ANCHORAGE": f"{1.01 * 3.0 * needed['panel anchorage']} kN",
+        "RATIO": str(0.08 / (1.01 * needed["rail height"])),
+    }
+    assert not plan_rows(load(tmp_path, **given | mended)).failure
+    for name in mended:  # all of them are needed
+        assert plan_rows(load(tmp_path, **given | mended | {name: given[name]})).failure
+
+
+def test_what_is_far_from_holding_ends_soon(tmp_path):
+    """Clamps of a tenth of the strength: the densest rows show it, and few others are looked at."""
+    plan = plan_rows(load(tmp_path, DEPTH="3 m", ALONG="0.5 kN"))
+    assert plan.failure
+    assert plan.excess > FAR
+    assert plan.checks <= FEW + 2
+
+
+@pytest.mark.parametrize("kind", ["hinge", "continuous"])
+def test_rails_of_no_given_length_come_in_usual_bars(tmp_path, kind):
+    """A roof of 14 m: pieces that can be hauled, in the check of the plan, and said with the way out."""
+    wide = {"DEPTH": "0.4 m", "FOOTPRINT": "0 0, 8 0, 8 14, 0 14 m"}
+    more = SMALL if kind == "hinge" else SMALL + f'splice_kind = "{kind}"\n'
+    plan = plan_rows(load(tmp_path, **wide, MORE=more))
+    layout = plan.analysis.project.layout
+    _, pieces = rail_lengths(layout)
+    assert layout.row_length.max() > 2.0 * USUAL_BAR["SI"]
+    assert pieces.max() <= USUAL_BAR["SI"] + 1e-9
+    assert {one.value for one in layout.splice_kind} == {kind}
+    (said,) = [note for note in plan.notes if note.startswith("Rails longer than")]
+    assert f"so: {kind} (plan.splice_kind" in said
+    assert "rail.stock_length" in said
+    assert plan.analysis.in_pieces is None

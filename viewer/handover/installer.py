@@ -26,7 +26,7 @@ from viewer.handover.pen import CLAMP, LETTER, Sheet, note, outline_of, put, wri
 from viewer.handover.row_lines import AT_END, row_lines, seam_numbers
 from viewer.handover.shapes import clamp_block, glass, standing
 from viewer.handover.sheets import TEXT, Place, add_sheets, scale_for
-from viewer.package.bill import NOT_READY, Bill, missing_splices, rail_words, splice_caution, splice_note
+from viewer.package.bill import NOT_READY, Bill, missing_of, rail_words, splice_caution, splice_note
 from viewer.picture.findings import called_clamp, clamp_utilization
 from viewer.unheld import falling_sentence
 
@@ -83,7 +83,7 @@ def write_plan(
     project = analysis.project
     system = project.table.project.units
     unit = 0.0254 if system == "US" else 1e-3
-    said = (splice_caution(project, bill), falling_sentence(analysis, SYSTEMS[system]))
+    said = (splice_caution(project), falling_sentence(analysis, SYSTEMS[system]))
     loud = tuple(words for words in said if words)
     lines = tuple(line for words in (*loud, *notes) for line in textwrap.wrap(words, LINE))
     drawing: Any = ezdxf.new("R2013", setup=["linetypes"])
@@ -139,7 +139,7 @@ def _title(
     names = ", ".join(project.roof.planes.name[p] for p in planes)
     stock = "" if np.isnan(bill.stock) else f" from {bill.bars} bars of {sheet.say(bill.stock)}"
     lengths = "feet and inches" if sheet.system == "US" else "millimeters"
-    missing = missing_splices(bill).count
+    missing = missing_of(project).count
     more = f" as calculated, at least {missing} MORE ARE NEEDED (see below)" if missing else ""
     turn = f" ({splice_note(project)})" if bill.splices.any() and splice_note(project) else ""
     lines = (

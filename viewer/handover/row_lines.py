@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from roofmodel.layout import rail_lengths
 from roofmodel.project.load import Project
 from roofmodel.project.placement import left_reach
-from viewer.package.bill import Bill, missing_splices
+from viewer.package.bill import Bill, missing_of
 from viewer.picture.scene import plane_seams
 
 Array = NDArray[np.float64]
@@ -27,7 +27,7 @@ def row_lines(project: Project, bill: Bill, plane: int, say: Callable[[float], s
 
     The distance from the plane's left end counts gaps of the plane too, as the project file's `start` does.
     """
-    layout, missing = project.layout, missing_splices(bill).per_row
+    layout, missing = project.layout, missing_of(project).per_row
     piece_row, piece = rail_lengths(layout)
     _, before = seam_numbers(project, plane)
     lines = [

@@ -96,7 +96,7 @@ def write_handover(
         picture,
         reason,
         sway=_sway_content(sway, units),
-        splices=splice_caution(analysis.project, bill),
+        splices=splice_caution(analysis.project),
         place=joined(
             near_line(() if sway is None else over_limit(sway.inputs)),
             place_line(None if sway is None else sway.place, analysis, units),

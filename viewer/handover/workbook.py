@@ -98,7 +98,7 @@ def _number_format(kind: str, units: UnitSystem) -> str:
 def _answer(analysis: Analysis, bill: Bill) -> list[Column]:
     project = analysis.project
     said = verdict(analysis, system(project.table.project.units))
-    splices = splice_caution(project, bill)
+    splices = splice_caution(project)
     worst, attachment = analysis.governing, analysis.attachment
     lines = [
         ("Project", project.table.project.name),

@@ -14,13 +14,12 @@ from fea.analysis import Analysis
 from roofmodel.hardware import SpliceTorsion
 from roofmodel.layout import SpliceKind, rail_lengths
 from roofmodel.project.load import Project
+from roofmodel.splices import ALIKE, MissingSplices, missing_splices
 from roofmodel.units import SYSTEMS
 from viewer.files import atomic, safe
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-ALIKE = 5e-4  # pieces that differ by less are cut to one length [m]
 
 
 @dataclass(frozen=True)
@@ -147,7 +146,7 @@ def bill_lines(project: Project, bill: Bill) -> list[Line]:
             if item == "splice" and splice_note(project):
                 note = f"{splice_note(project)}; {note}"
             found.append((item, "", int(count.sum()), "pieces", note))
-    return found + _haul_lines(project, bill)
+    return found + _haul_lines(project)
 
 
 def splice_note(project: Project) -> str:
@@ -158,50 +157,14 @@ def splice_note(project: Project) -> str:
     return "screwed or keyed to both pieces, so that they pass torsion on"
 
 
-HAUL = 6.5  # longest piece that a common truck and two people carry (judgment) [m]
+def missing_of(project: Project) -> MissingSplices:
+    """Splices that the rails of a project need and it does not have."""
+    return missing_splices(project.layout, project.table.rail.stock_length)
 
 
-@dataclass(frozen=True)
-class MissingSplices:
-    """Splices that the rails need and the project does not have.
-
-    Attributes
-    ----------
-    pieces : (k,) int
-        Pieces that are too long.
-    per_row : (r,) int
-        Further splices of each row, at least.
-    longest : float
-        What a piece may have: the stock length, or what can be hauled. [m]
-    given : bool
-        Whether that is the project's stock length.
-    """
-
-    pieces: IntArray
-    per_row: IntArray
-    longest: float
-    given: bool
-
-    @property
-    def count(self) -> int:
-        """Of all rows."""
-        return int(self.per_row.sum())
-
-
-def missing_splices(bill: Bill) -> MissingSplices:
-    """Pieces that no stock bar gives, or, without a stock length, that can hardly be hauled."""
-    given = not np.isnan(bill.stock)
-    most = bill.stock if given else HAUL
-    long = np.flatnonzero(bill.piece_length > most + ALIKE)
-    # A row's further splices cut its pieces into equal parts that the bar gives.
-    more = np.ceil((bill.piece_length[long] - ALIKE) / most).astype(np.int64) - 1
-    per_row = np.bincount(bill.piece_row[long], more, minlength=len(bill.clamps)).astype(np.int64)
-    return MissingSplices(long, per_row, most, given)
-
-
-def splice_caution(project: Project, bill: Bill) -> str:
+def splice_caution(project: Project) -> str:
     """What is said wherever rails are ordered, drawn or calculated; "" where no splice is missing."""
-    found = missing_splices(bill)
+    found = missing_of(project)
     if not found.count:
         return ""
     many = "splices are" if found.count > 1 else "splice is"
@@ -210,7 +173,7 @@ def splice_caution(project: Project, bill: Bill) -> str:
 
 def splice_line(project: Project) -> str:
     """Missing splices in a line, for beside the verdict; "" where none is missing."""
-    found = missing_splices(bill_of(project))
+    found = missing_of(project)
     if not found.count:
         return ""
     most = SYSTEMS[project.table.project.units].text(found.longest, "length")
@@ -237,8 +200,8 @@ def _splice_words(project: Project, found: MissingSplices) -> str:
     )
 
 
-def _haul_lines(project: Project, bill: Bill) -> list[Line]:
-    found = missing_splices(bill)
+def _haul_lines(project: Project) -> list[Line]:
+    found = missing_of(project)
     if not found.count:
         return []
     most = SYSTEMS[project.table.project.units].text(found.longest, "length")

@@ -13,7 +13,7 @@ from fea.near_limit import over_limit
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.package import typeset as t
-from viewer.package.bill import bill_of, splice_caution
+from viewer.package.bill import splice_caution
 from viewer.package.front import FULL, IN_FULL, front
 from viewer.package.sway import SwayFindings, missing_table, place_words, sway_words, tornado_drawing
 from viewer.package.zones import zone_parts
@@ -88,7 +88,7 @@ def package_source(
         "a4" if units.name == "SI" else "us-letter",
     )
     drawn = bool(files)
-    splices = splice_caution(project, bill_of(project))
+    splices = splice_caution(project)
     if deflected is not None:
         files["deflected.png"] = deflected.read_bytes()
     parts = [

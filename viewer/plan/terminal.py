@@ -9,7 +9,7 @@ from rich.text import Text
 from fea.planning.plan import TRIED, Plan, closer_words
 from roofmodel.units import UnitSystem
 from viewer.caution_lines import caution_text, split_cautions
-from viewer.package.bill import bill_of, splice_caution
+from viewer.package.bill import splice_caution
 from viewer.places import place_line, place_over
 from viewer.plan.words import (
     Beside,
@@ -67,7 +67,7 @@ def print_plan(plan: Plan, beside: tuple[Beside, ...], console: Console) -> None
     short = ends_in_words(plan, units)
     proof = f"{proof[:1].upper()}{proof[1:]}"
     said = (words for words in plan.notes if not (plan.failure and words.startswith(TRIED)))
-    notes = (short, *said, splice_caution(placed, bill_of(placed)), proof)
+    notes = (short, *said, splice_caution(placed), proof)
     lines += [Text(words) for words in notes if words]
     lines.append(Text(f"{CAUTION} {_DANGER}", style="dim"))
     for line in lines:
