@@ -41,8 +41,7 @@ VALLEY_SPREAD = "spread of valley streams along the row (judgment)"
 END_SPREAD = "spread of the blanket beyond row ends (judgment)"
 EXPOSURE, THERMAL = "exposure factor C_e", "thermal factor C_t"
 WINTER_WIND, DRIFT_WEIGHT, RAIN = "winter wind W_2", "weight density of drifts", "associated rain"
-ROW_DISTANCE = "distance of the rows from the eave"
-SEAM_SPACING = "seam spacing, and so the clamps'"
+ROW_DISTANCE, SEAM_SPACING = "distance of the rows from the eave", "seam spacing, and so the clamps'"
 _NEW_SNOW = (
     *(GROUND_SNOW, MEASURED_DEPTH, FRICTION, VALLEY_SPREAD, END_SPREAD),
     *(EXPOSURE, THERMAL, WINTER_WIND, DRIFT_WEIGHT, RAIN),
@@ -79,8 +78,7 @@ class Sway:
     @property
     def reach(self) -> float:
         """Distance between the largest and the smallest of the three; less and more may both be worse."""
-        three = (self.low, self.now, self.high)
-        return max(three) - min(three)
+        return max(self.low, self.now, self.high) - min(self.low, self.now, self.high)
 
 
 @dataclass(frozen=True)

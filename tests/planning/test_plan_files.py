@@ -235,6 +235,7 @@ def test_what_was_not_tried_is_said(told):
             project=SimpleNamespace(table=SimpleNamespace(protect=["walk"] if told else [])),
         ),
         proven=True,
+        place=None,
     )
     assert ("ends of rows were looked at" in verdict_words(plan)) == told
     assert ("share one clamp spacing" in verdict_words(plan)) == told
