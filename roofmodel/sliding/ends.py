@@ -271,8 +271,8 @@ def _comes_near(layout: Layout, graph: FlowGraph, spread: float) -> Array:
     low, high = span.min(axis=1), span.max(axis=1)
     length, part = layout.row_length[row], np.zeros((graph.node_count, 2 * rows))
     for which, (a, b) in enumerate(((0.0, spread), (length - spread, length))):
-        near = np.clip(np.minimum(high, b) - np.maximum(low, a), 0.0, None) / np.maximum(high - low, MERGE)
-        np.add.at(part, (node, 2 * row + which), near)
+        near = np.clip(np.minimum(high, b) - np.maximum(low, a), 0.0, None)
+        np.add.at(part, (node, 2 * row + which), near / np.maximum(high - low, MERGE))
     come = against_flow(part, graph.source, graph.target, graph.share, graph.level)
     return np.clip(come[n:].T, 0.0, 1.0)
 
@@ -280,7 +280,7 @@ def _comes_near(layout: Layout, graph: FlowGraph, spread: float) -> Array:
 def _entering(
     graph: FlowGraph, layout: Layout, end: tuple[int, int], level: float, strips: _Strips, wedge: Polygon
 ) -> Array:
-    """Part of each valley piece's stream (m,) that runs out onto strips beside a row's end and counts there."""
+    """Part of each valley piece's stream (m,) that runs out onto strips beside a row's end and so counts."""
     n = graph.cells.count
     runs, part = np.flatnonzero((graph.source >= n) & (graph.target < n)), np.zeros(graph.node_count)
     if not len(runs):

@@ -50,7 +50,9 @@ def open_loops(
 
 
 def against_flow(part: Array, source: IntArray, target: IntArray, share: Array, level: IntArray) -> Array:
-    """What a unit at each node comes to count, given what it counts where it is wanted, `part` (n,) or (n, q).
+    """What a unit at each node comes to count, given what it counts where it is wanted.
+
+    `part` (n,) or (n, q) says what.
 
     Links (k,) hand on `share` of what their sources send; every link goes to a higher `level` (n,).
     """

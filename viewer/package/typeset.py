@@ -330,17 +330,23 @@ def expression(parts: Expression, units: UnitSystem) -> str:
 
 def steps(working: Working, units: UnitSystem) -> str:
     """The hand check: what, formula, numbers, result."""
-    cells = []
+    parts = []
     for step in working.steps:
-        note = f"\\ {SMALL}[{symbols(step.note)}]" if step.note else ""
-        source = f"\\ {SMALL}[{symbols(step.source)}]"
-        what = f"#strong[{text(step.title)}]{source}{note}"
         result = f"#strong[{expression((step.result,), units)}]"
         formula = f"{symbols(step.symbol)} = {symbols(step.formula)}"
-        equation = f"{formula} \\ = {expression(step.expression, units)} \\ = {result}"
-        cells.append(f"  [{what}], [{equation}],\n")
-    look = "columns: (2fr, 3fr), stroke: none, inset: (x: 3pt, y: 4pt), align: left + top"
-    return f"#table({look},\n{''.join(cells)})\n"
+        numbers = expression(step.expression, units)
+        shown = (
+            [formula, result] if numbers == expression((step.result,), units) else [formula, numbers, result]
+        )
+        equation = f"#par(hanging-indent: 10pt)[{' = '.join(shown)}]"
+        words = symbols(". ".join(one.strip().rstrip(".") for one in (step.source, step.note) if one.strip()))
+        parts.append(
+            "#block(breakable: false, width: 100%, above: 6pt, below: 0pt, inset: (x: 3pt))["
+            f"#grid(columns: (5fr, 9fr), column-gutter: 8pt,\n"
+            f"  [#strong[{text(step.title)}]], [{equation}],\n)\n"
+            f"#block(above: 3pt)[{SMALL}[{words}.]]]\n"
+        )
+    return "".join(parts) + "#v(6pt)\n"
 
 
 def preamble(title: str, foot: str, paper: str, kind: str = "Snow retention calculation") -> str:

@@ -15,6 +15,7 @@ import numpy as np
 
 from fea.analysis import Analysis
 from roofmodel.sliding.thrust import ValleyThrust
+from roofmodel.snow.cases import Value
 from roofmodel.units import UnitSystem
 from viewer.beyond import beyond_sentences
 from viewer.building_words import partial_words
@@ -89,9 +90,9 @@ GREEK = {
     "sqrt(": "√(",
 }
 GREEK_WORD = r"\b(theta|gamma|alpha|beta|mu|rho|Omega|phi|sum\(|sqrt\()(?![a-z]{2})"
-# Short symbols only, so that names of fields and files stay as they are.
+# Short symbols only, so that names of fields and files stay as they are: row.not_standing, end_at.
 POWER = r"\^(?:\((\d/\d)\)|([-−]?\d+(?:\.\d+)?))"
-SUBSCRIPT = r"(?<![\w])(\w{1,3}?)_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)(?![^\W²³])"
+SUBSCRIPT = r"(?<![\w.])(?![a-z]{2,3}_[a-z]{2})(\w{1,3}?)_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)(?![^\W²³])"
 
 
 def write_report(
@@ -348,21 +349,27 @@ def _strip_table(working: Working | None, units: UnitSystem) -> Table | None:
     """Zones above the governing clamp."""
     if working is None:
         return None
-    rows = tuple(
-        (
-            zone.zone.name,
-            quantity(zone.pressure, "pressure", units, 4),
-            quantity(zone.run, "length", units, 4),
-            pressure_text(zone.zone, units),
-            zone.zone.clause,
-            zone.zone.formula,
-            values_text(zone.zone.values, units),
+    told: dict[str, Value] = {}
+    rows = []
+    for zone in working.zones:
+        new = [value for value in zone.zone.values if told.get(value.symbol) != value]
+        told |= {value.symbol: value for value in new}
+        name, count = zone.zone.name, len(zone.pieces)
+        rows.append(
+            (
+                f"{name}, {count} pieces" if count > 1 else name,
+                quantity(zone.pressure, "pressure", units, 4),
+                quantity(zone.run, "length", units, 4),
+                pressure_text(zone.zone, units, *zone.pieces[1:]),
+                zone.zone.clause,
+                zone.zone.formula,
+                values_text(new, units),
+            )
         )
-        for zone in working.zones
-    )
     heads = ("Zone", "p, mean", "b, mean", "Pressure of the zone", "Clause", "Formula", "Values")
     caption = f"Snow straight above {working.clamp}, case “{working.case}”"
-    return Table(caption, heads, "tnnntss", rows)
+    note = "A value stands where it first holds, and holds in the zones below until it is told anew."
+    return Table(caption, heads, "tnnntss", tuple(rows), note=note if len(rows) > 1 else "")
 
 
 def _sliding_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:
