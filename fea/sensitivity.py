@@ -137,7 +137,7 @@ class Missing:
     newly: str
 
 
-def tornado(analysis: Analysis) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
+def tornado(analysis: Analysis, memory: Memory | None = None) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
     """The most used attachment with one input 10 % down and up at a time, the strongest first.
 
     Where the project asks for panels that give way, runs on rigid seams count by `softer`. Factors stop where
@@ -149,7 +149,7 @@ def tornado(analysis: Analysis) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
     left_out : tuple of str
         Inputs that cannot be that much less or more, and why, such as seams that no longer meet a row.
     """
-    project, memory = on_rigid_seams(analysis.project), Memory()
+    project, memory = on_rigid_seams(analysis.project), memory or Memory()
     now = 0.0 if analysis.attachment is None else analysis.attachment.utilization
     part, found, left_out = softer(analysis, project, memory), [], []
     for name, change in _inputs(project):
@@ -189,7 +189,7 @@ def softer(analysis: Analysis, rigid: Project, memory: Memory | None = None) -> 
     return worst.utilization / use if use > 0.0 else 1.0
 
 
-def out_of_place(analysis: Analysis) -> Tolerance | None:
+def out_of_place(analysis: Analysis, memory: Memory | None = None) -> Tolerance | None:
     """The check with rows and clamps off their places by `TOLERANCE`; None where nothing is loaded.
 
     Runs on rigid seams count by `softer`. Rows measured on site are where they are; only their clamps are
@@ -198,7 +198,7 @@ def out_of_place(analysis: Analysis) -> Tolerance | None:
     worst = analysis.attachment
     if worst is None:
         return None
-    project, memory = on_rigid_seams(analysis.project), Memory()
+    project, memory = on_rigid_seams(analysis.project), memory or Memory()
     step = TOLERANCE[project.table.project.units]
     rows, fewer, failed, stay = [(float("nan"), "")], set[str](), "", dict[str, str]()
     if project.table.as_built is None:
@@ -240,12 +240,12 @@ def _spread_apart(project: Project, clamp: int, step: float) -> Layout:
     return replace(layout, clamp_s=s, clamp_uv=layout.clamp_uv + moved[:, None] * way)
 
 
-def missing_clamps(analysis: Analysis) -> tuple[Missing, ...]:
+def missing_clamps(analysis: Analysis, memory: Memory | None = None) -> tuple[Missing, ...]:
     """Every row without its most used clamp, row by row; rows on one clamp are left out.
 
     Runs on rigid seams count by `softer`.
     """
-    project, memory = on_rigid_seams(analysis.project), Memory()
+    project, memory = on_rigid_seams(analysis.project), memory or Memory()
     part = softer(analysis, project, memory)
     layout = project.layout
     use = _use(analysis.limits)

@@ -94,7 +94,8 @@ def gap_snow(
     sign = 2.0 * which - 1.0
     way = (layout.row_end[row] - layout.row_start[row]) / layout.row_length[row]
     level = float(roof.planes.to_world(int(layout.row_plane[row]), tip)[2]) - LEVEL
-    beside, passes = _beside(graph, layout, end, level, strips, strips.stops < level)
+    beside, below = _beside(graph, layout, end, strips)
+    passes = _passes(graph, strips, beside, below, strips.stops < level)
     passes = passes * np.isin(strips.holder[beside], (-1, row))
     beside, passes = beside[passes > 0.0], passes[passes > 0.0]
     if not len(beside):
@@ -202,10 +203,10 @@ def _collected(
     # A row of the other side that holds this side's stream as well, being alone, does not relieve this end.
     near = (graph.valley_edge == reach.edge) & (graph.valley_plane == plane) & (strips.own < level)
     # What this row holds near its end already, or what enters beside it, leans on the end no second time.
-    counted = strips.comes[2 * row + which] + _entering(graph, layout, end, level, strips, wedge)
+    beside, below = _beside(graph, layout, end, strips)
+    counted = strips.comes[2 * row + which] + _entering(graph, beside, below, wedge)
     rest = 1.0 - np.minimum(counted, 1.0)
-    opened = rest * np.maximum(strips.stops < level, reach.part * near)
-    beside, passes = _beside(graph, layout, end, level, strips, opened)
+    passes = _passes(graph, strips, beside, below, rest * np.maximum(strips.stops < level, reach.part * near))
     if not whole:
         beside, passes = beside[passes > 0.0], passes[passes > 0.0]
     inside = _share_inside(graph.cells, beside, wedge) if len(beside) else np.zeros(0)
@@ -239,7 +240,8 @@ class _Strips:
 
     `stops` is the height at which a row closes the stream of each valley piece (m,), `own` that at which
     one of the piece's own plane does [m], and `comes` (2 r, m) what of the stream comes down on the row near
-    each of its ends, start before end. [-]
+    each of its ends, start before end [-]. `middle` and `top` (n,) are u of a cell's middle and v of its
+    upper bound. [m]
     """
 
     last: IntArray
@@ -247,12 +249,16 @@ class _Strips:
     own: Array
     holder: IntArray
     comes: Array
+    middle: Array
+    top: Array
 
 
 def _strips(roof: RoofSurface, layout: Layout, graph: FlowGraph, spread: float) -> _Strips:
     last, holder = _strip_ends(graph)
     stops, own = stop_heights(roof, layout, graph), stop_heights(roof, layout, graph, own=True)
-    return _Strips(last, stops, own, holder, _comes_near(layout, graph, spread))
+    u, v = np.moveaxis(graph.cells.corners, 2, 0)
+    middle, top = 0.25 * (u[:, 0] + u[:, 1] + u[:, 2] + u[:, 3]), np.maximum(v[:, 2], v[:, 3])
+    return _Strips(last, stops, own, holder, _comes_near(layout, graph, spread), middle, top)
 
 
 def _comes_near(layout: Layout, graph: FlowGraph, spread: float) -> Array:
@@ -277,21 +283,15 @@ def _comes_near(layout: Layout, graph: FlowGraph, spread: float) -> Array:
     return np.clip(come[n:].T, 0.0, 1.0)
 
 
-def _entering(
-    graph: FlowGraph, layout: Layout, end: tuple[int, int], level: float, strips: _Strips, wedge: Polygon
-) -> Array:
+def _entering(graph: FlowGraph, beside: IntArray, below: Array, wedge: Polygon) -> Array:
     """Part of each valley piece's stream (m,) that runs out onto strips beside a row's end and so counts."""
     n = graph.cells.count
     runs, part = np.flatnonzero((graph.source >= n) & (graph.target < n)), np.zeros(graph.node_count)
-    if not len(runs):
+    there = np.isin(beside, graph.target[runs]) & (below > ROUNDED)
+    if not there.any():
         return part[n:]
-    cell, passes = _beside(graph, layout, end, level, strips, np.zeros(graph.node_count - n))
-    there = np.isin(cell, graph.target[runs]) & (passes > 0.0)
-    cell, passes = cell[there], passes[there]
-    if not len(cell):
-        return part[n:]
-    counted = np.zeros(n)
-    counted[cell] = (_share_inside(graph.cells, cell, wedge) > 0.0) * passes
+    cell, counted = beside[there], np.zeros(n)
+    counted[cell] = (_share_inside(graph.cells, cell, wedge) > 0.0) * below[there]
     np.add.at(part, graph.source[runs], graph.share[runs] * counted[graph.target[runs]])
     chain = np.flatnonzero((graph.source >= n) & (graph.target >= n))
     link = (graph.source[chain], graph.target[chain], graph.share[chain])
@@ -299,38 +299,37 @@ def _entering(
 
 
 def _beside(
-    graph: FlowGraph,
-    layout: Layout,
-    end: tuple[int, int],
-    level: float,
-    strips: _Strips,
-    opened: Array | NDArray[np.bool_],
+    graph: FlowGraph, layout: Layout, end: tuple[int, int], strips: _Strips
 ) -> tuple[IntArray, Array]:
-    """Cells (k,) above a row's line and beyond one end of it, and the part of each that passes its level.
-
-    `opened` is the part of the stream of each valley piece (m,) that does.
-    """
+    """Cells (k,) above a row's line and beyond one end of it, and the part of each that ends below it."""
     row, which = end
-    cells, n = graph.cells, graph.cells.count
+    cells = graph.cells
     start, end = layout.row_start[row], layout.row_end[row]
     tip, sign = (end, 1.0) if which else (start, -1.0)
     rate = (end[1] - start[1]) / (end[0] - start[0])
-    middle = cells.corners.mean(axis=1)
-    line = start[1] + rate * (middle[:, 0] - start[0])
-    above = (cells.plane == layout.row_plane[row]) & (cells.corners[:, 2:, 1].max(axis=1) > line)
-    index = np.flatnonzero(above & (sign * (middle[:, 0] - tip[0]) > 0.0))
+    own = np.flatnonzero(cells.plane == layout.row_plane[row])
+    middle = strips.middle[own]
+    line = start[1] + rate * (middle - start[0])
+    index = own[(strips.top[own] > line) & (sign * (middle - tip[0]) > 0.0)]
     last = strips.last[index]
     feet = cells.corners[last, :2]
     over = feet[..., 1] - (start[1] + rate * (feet[..., 0] - start[0])) - MERGE
     # A strip that a row ends has passed every level above that row, though not the row's own.
     over += 2.0 * MERGE * (cells.lower_row[last] >= 0)[:, None]
-    low, high = over.min(axis=1), over.max(axis=1)
-    below = np.where(high > 0.0, np.clip(-low / np.maximum(high - low, MERGE), 0.0, 1.0), 1.0)
+    low, high = np.minimum(over[:, 0], over[:, 1]), np.maximum(over[:, 0], over[:, 1])
+    return index, np.where(high > 0.0, np.clip(-low / np.maximum(high - low, MERGE), 0.0, 1.0), 1.0)
+
+
+def _passes(
+    graph: FlowGraph, strips: _Strips, beside: IntArray, below: Array, opened: Array | NDArray[np.bool_]
+) -> Array:
+    """Part of cells `beside` a row's end that passes its level; `opened`: of each valley piece (m,)."""
+    n = graph.cells.count
     feeding = graph.crossing & (graph.source < n) & (graph.target >= n)
     into = np.zeros(n)
     np.add.at(into, graph.source[feeding], graph.share[feeding] * opened[graph.target[feeding] - n])
-    passes = np.maximum(below, np.minimum(into[last], 1.0))
-    return index, np.where(passes > ROUNDED, passes, 0.0)
+    passes = np.maximum(below, np.minimum(into[strips.last[beside]], 1.0))
+    return np.where(passes > ROUNDED, passes, 0.0)
 
 
 def stop_heights(roof: RoofSurface, layout: Layout, graph: FlowGraph, *, own: bool = False) -> Array:

@@ -234,7 +234,7 @@ def _caught(
 def _hull(rays: _Rays, first: Array, on: BoolArray) -> shapely.Geometry:
     """Around where flights come down, on plan."""
     points = rays.start[on, :2] + first[on, None] * rays.down[on]
-    return shapely.convex_hull(shapely.MultiPoint(points))
+    return shapely.convex_hull(shapely.multipoints(points))
 
 
 _Heap = tuple[int, int, int, Array, Array, Array, float]  # as in `Heaps`, weight (q,) and line (q,)

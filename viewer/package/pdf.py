@@ -47,6 +47,7 @@ def write_package(
     *,
     today: date | None = None,
     deflected: Path | None = None,
+    content: Mapping[str, Any] | None = None,
 ) -> None:
     """Write package.pdf, whole or not at all.
 
@@ -62,8 +63,10 @@ def write_package(
         Date in the title block, today by default.
     deflected : Path, optional
         Picture of the deflected governing row.
+    content : mapping, optional
+        From `report_content`, where it is known.
     """
-    files, source = package_source(analysis, picture, sway, today or date.today(), deflected)
+    files, source = package_source(analysis, picture, sway, today or date.today(), deflected, content)
     t.typeset(source, files, path)
 
 
@@ -73,11 +76,13 @@ def package_source(
     sway: SwayFindings | None,
     today: date,
     deflected: Path | None = None,
+    content: Mapping[str, Any] | None = None,
 ) -> tuple[dict[str, bytes], str]:
     """Pictures by file name, and the document's text."""
     project = analysis.project
     units = system(project.table.project.units)
-    content = report_content(analysis, units, picture, "", today)
+    if content is None:
+        content = report_content(analysis, units, picture, "", today)
     study = snow_study(project)
     files: dict[str, bytes] = {}
     if picture is not None:

@@ -106,6 +106,7 @@ def write_report(
     splices: str = "",
     place: str = "",
     deflected: Path | None = None,
+    content: Mapping[str, Any] | None = None,
 ) -> None:
     """Write the report as one self-contained HTML file, whole or not at all.
 
@@ -128,6 +129,8 @@ def write_report(
         Tolerance of place in a line.
     deflected : Path, optional
         PNG of the deflected governing row, to embed.
+    content : mapping, optional
+        From `report_content`, where it is known.
     """
     page = report_html(
         analysis,
@@ -138,6 +141,7 @@ def write_report(
         splices=splices,
         place=place,
         deflected=deflected,
+        content=content,
     )
     write_text(Path(path), page)
 
@@ -152,6 +156,7 @@ def report_html(
     splices: str = "",
     place: str = "",
     deflected: Path | None = None,
+    content: Mapping[str, Any] | None = None,
 ) -> str:
     """Text of the report; see `write_report`."""
     units = system(analysis.project.table.project.units)
@@ -162,7 +167,8 @@ def report_html(
         number=lambda number: expression_html((number,), units),
     )
     template = environment.get_template("report.html.j2")
-    content = report_content(analysis, units, picture, picture_reason, today or date.today())
+    if content is None:
+        content = report_content(analysis, units, picture, picture_reason, today or date.today())
     return template.render(
         **content,
         sway=sway,
