@@ -471,4 +471,5 @@ def _row_span(layout: Layout, cells: Cells, caught: IntArray) -> Array:
     """Stretch of the row, from its start, under each caught cell. [m]."""
     row = cells.lower_row[caught]
     delta = cells.corners[caught, :2] - layout.row_start[row][:, None]
-    return np.clip(np.linalg.norm(delta, axis=2), 0.0, layout.row_length[row][:, None])
+    found = np.clip(np.linalg.norm(delta, axis=2), 0.0, layout.row_length[row][:, None])
+    return np.sort(found, axis=1)  # of a sliver at the row's start, rounding alone says which end is first

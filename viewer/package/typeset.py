@@ -29,6 +29,7 @@ LETTERS = 'font: "Source Sans Pro", weight: "regular"'  # mathematics has a type
 OPEN, CLOSE = f"#math.equation($sqrt(#text({LETTERS})[", "])$)"
 RAISED = '#box[#super(typographic: false, "{}")]'  # mathematics would set it level, but not in a box
 SHORT = 8  # rows of a table that stays on one page
+LONG = 30  # the same of one whose note must stay with it
 WHOLE = re.compile(
     r"\b(?:kN|N|lbf|kip|lb|kg)/(?:mm|m|ft|in)[²³]?(?![A-Za-z])"
     r"|(?<![\w.\-/])[A-Za-z]\w{0,9}(?:-\w{1,8}){0,2}-\d{1,4}(?![\w\-])"
@@ -241,8 +242,8 @@ def filling(name: str, alt: str, caption: str, width: str) -> str:
     )
 
 
-def table(one: Table) -> str:
-    """A table with its caption; heads repeat on every page it reaches."""
+def table(one: Table, *, whole: bool = False) -> str:
+    """A table with its caption; heads repeat on every page it reaches; a `whole` one stays with its note."""
     count = len(one.heads)
     size = 7 if count >= WIDE else 8
     spans = own_line(one, size)
@@ -271,7 +272,9 @@ def table(one: Table) -> str:
             body.append(f"  table.cell(colspan: {shown_columns}, align: left, inset: {OWN})[{words}],\n")
     note = paragraph(one.note, note=True, plain=one.plain_note) if one.note else ""
     rule = f'rgb("{style.HAIRLINE}")'
-    whole = len(one.rows) <= SHORT  # not torn between pages
+    together = whole and len(one.rows) <= LONG
+    whole = together or len(one.rows) <= SHORT  # not torn between pages
+    ending = f"#block(breakable: false)[{note}]\n" if note else "\n"
     return (
         ("#block(breakable: false, width: 100%)[\n" if whole else "")
         + "#block(above: 10pt, below: 4pt, sticky: true)"
@@ -281,8 +284,9 @@ def table(one: Table) -> str:
         f"  table.hline(y: 0, stroke: 0.8pt),\n"
         + "".join(body)
         + f"  table.hline(stroke: 0.5pt + {rule}),\n)]\n"
+        + (ending if together else "")
         + ("]\n" if whole else "")
-        + (f"#block(breakable: false)[{note}]\n" if note else "\n")
+        + ("" if together else ending)
     )
 
 

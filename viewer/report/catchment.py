@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from fea.analysis import Analysis
-from roofmodel.snow.cases import Zone, linear_integral
+from roofmodel.snow.cases import Value, Zone, linear_integral
 from roofmodel.surface import shown_origin
 from roofmodel.units import UnitSystem
 from viewer.quantities import quantity, signed
-from viewer.report.tables import Table
+from viewer.report.tables import Table, pressure_text, values_text
 from viewer.report.working import Working, alike
 from viewer.report.working_parts import Feeder, Step
 
@@ -135,6 +135,33 @@ def with_area_names(working: Working | None) -> Working | None:
         else:
             steps.append(step)
     return replace(working, steps=tuple(steps))
+
+
+def strip_table(working: Working | None, units: UnitSystem) -> Table | None:
+    """Zones above the governing clamp."""
+    if working is None:
+        return None
+    told: dict[str, Value] = {}
+    rows = []
+    for zone in working.zones:
+        new = [value for value in zone.zone.values if told.get(value.symbol) != value]
+        told |= {value.symbol: value for value in new}
+        name, count = zone.zone.name, len(zone.pieces)
+        rows.append(
+            (
+                f"{name}, {count} pieces" if count > 1 else name,
+                quantity(zone.pressure, "pressure", units, 4),
+                quantity(zone.run, "length", units, 4),
+                pressure_text(zone.zone, units, *zone.pieces[1:]),
+                zone.zone.clause,
+                zone.zone.formula,
+                values_text(new, units),
+            )
+        )
+    heads = ("Zone", "p, mean", "b, mean", "Pressure of the zone", "Clause", "Formula", "Values")
+    caption = f"Snow straight above {working.clamp}, case “{working.case}”"
+    note = "A value stands where it first holds, and holds in the zones below until it is told anew."
+    return Table(caption, heads, "tnnntss", tuple(rows), note=note if len(rows) > 1 else "")
 
 
 def catchment_table(

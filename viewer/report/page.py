@@ -15,7 +15,6 @@ import numpy as np
 
 from fea.analysis import Analysis
 from roofmodel.sliding.thrust import ValleyThrust
-from roofmodel.snow.cases import Value
 from roofmodel.units import UnitSystem
 from viewer.beyond import beyond_sentences
 from viewer.building_words import partial_words
@@ -34,7 +33,7 @@ from viewer.report.building import (
     purlin_cases_table,
     purlins_table,
 )
-from viewer.report.catchment import catchment_table, pieces, with_area_names
+from viewer.report.catchment import catchment_table, pieces, strip_table, with_area_names
 from viewer.report.catchment_plan import catchment_svg
 from viewer.report.durability import couples_table, movement_table, torsion_words
 from viewer.report.end_bounds import partial_table
@@ -50,12 +49,10 @@ from viewer.report.tables import (
     edges_table,
     limits_table,
     planes_table,
-    pressure_text,
     rows_table,
-    values_text,
     zones_table,
 )
-from viewer.report.working import Working, hand_check
+from viewer.report.working import hand_check
 from viewer.report.working_parts import Expression, Number
 from viewer.row_summary import row_lines
 from viewer.summary import CAUTIONS, governing_text, least_reserve, reserve_sentence, shown_name, verdict
@@ -234,7 +231,7 @@ def report_content(
         "cases": cases_table(analysis),
         "beyond": {"sentences": beyond_sentences(analysis), "table": beyond_table(analysis)},
         "working": with_area_names(working),
-        "strip": _strip_table(working, units),
+        "strip": strip_table(working, units),
         "catchment": catchment_table(analysis, working, areas, units),
         "catchment_drawing": catchment_svg(analysis, working, areas, units),
         "rows": rows_table(analysis, units, rows),
@@ -349,33 +346,6 @@ def _unfactored(analysis: Analysis, case: int) -> float:
 
 def _times(factor: float) -> str:
     return f"× {significant(factor)}" if math.isfinite(factor) else significant(factor)
-
-
-def _strip_table(working: Working | None, units: UnitSystem) -> Table | None:
-    """Zones above the governing clamp."""
-    if working is None:
-        return None
-    told: dict[str, Value] = {}
-    rows = []
-    for zone in working.zones:
-        new = [value for value in zone.zone.values if told.get(value.symbol) != value]
-        told |= {value.symbol: value for value in new}
-        name, count = zone.zone.name, len(zone.pieces)
-        rows.append(
-            (
-                f"{name}, {count} pieces" if count > 1 else name,
-                quantity(zone.pressure, "pressure", units, 4),
-                quantity(zone.run, "length", units, 4),
-                pressure_text(zone.zone, units, *zone.pieces[1:]),
-                zone.zone.clause,
-                zone.zone.formula,
-                values_text(new, units),
-            )
-        )
-    heads = ("Zone", "p, mean", "b, mean", "Pressure of the zone", "Clause", "Formula", "Values")
-    caption = f"Snow straight above {working.clamp}, case “{working.case}”"
-    note = "A value stands where it first holds, and holds in the zones below until it is told anew."
-    return Table(caption, heads, "tnnntss", tuple(rows), note=note if len(rows) > 1 else "")
 
 
 def _sliding_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:

@@ -416,7 +416,11 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
     )
     if tested:
         demands = (f"F along the seam {units.label('force')}", *demands)
-        note += f" F is the plain factored force, below 0 where it acts up the slope. {AS_TESTED}"
+        note += (
+            " F is the plain factored force, below 0 where it acts up the slope, the larger of snow at the "
+            "rail's axis and at its top; the hand check has that of the height it names. "
+            f"{AS_TESTED}"
+        )
     heads = (
         "Clamp",
         "Seam",
