@@ -276,8 +276,9 @@ def _comes_near(layout: Layout, graph: FlowGraph, spread: float) -> Array:
     node, row, span = graph.catch_node[on], graph.catch_row[on], graph.catch_span[on]
     low, high = span.min(axis=1), span.max(axis=1)
     length, part = layout.row_length[row], np.zeros((graph.node_count, 2 * rows))
-    for which, (a, b) in enumerate(((0.0, spread), (length - spread, length))):
-        near = np.clip(np.minimum(high, b) - np.maximum(low, a), 0.0, None)
+    ends = np.stack([np.zeros_like(length), length - spread])
+    for which, begin in enumerate(ends):
+        near = np.clip(np.minimum(high, begin + spread) - np.maximum(low, begin), 0.0, None)
         np.add.at(part, (node, 2 * row + which), near / np.maximum(high - low, MERGE))
     come = against_flow(part, graph.source, graph.target, graph.share, graph.level)
     return np.clip(come[n:].T, 0.0, 1.0)
