@@ -27,6 +27,7 @@ def test_names_keep_off_what_is_taken() -> None:
     middle = outline.centroid.buffer(0.6)
     words, _, box = _place(project, 0, ("S1  30.0 deg", "S1"), 0.1, [middle])
     assert words == "S1  30.0 deg"
-    assert outline.contains(box) and not box.intersects(middle)
+    assert outline.contains(box)
+    assert not box.intersects(middle)
     nearly_all = outline.buffer(-0.35, join_style="mitre")
     assert _place(project, 0, ("S1  30.0 deg", "S1"), 0.1, [nearly_all])[0] == "S1"
