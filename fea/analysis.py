@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from functools import cache, cached_property, partial
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -42,9 +42,9 @@ from roofmodel.hardware import DesignFormat
 from roofmodel.memory import Memory, recall
 from roofmodel.project.load import Project
 from roofmodel.sliding.flow import FlowGraph
-from roofmodel.sliding.landed import with_landed
-from roofmodel.sliding.landing import Landing, landing
-from roofmodel.sliding.thrust import RowForce, slide
+from roofmodel.sliding.landed import slid
+from roofmodel.sliding.landing import Landing
+from roofmodel.sliding.thrust import RowForce
 from roofmodel.sliding.tributary import clamp_shares, row_depths
 from roofmodel.sliding.worse_edges import flown, worse_edges
 from roofmodel.snow.cases import SnowSet
@@ -405,9 +405,7 @@ def _checks(project: Project, tell: Tell | None, memory: Memory | None, clock: C
     retained = frozenset(layout.row_plane.tolist())
     snow = recall(memory, ("snow cases", retained), lambda: snow_cases(roof, project.site, retained))
     clock.mark("snow cases")
-    graph, force = slide(roof, snow.cases, layout, project.slide, memory)
-    lands = cache(partial(landing, roof, graph, force, snow.cases, project.slide, memory))
-    force = with_landed(roof, layout, graph, force, snow.cases, project.slide, lands)
+    graph, force, lands = slid(roof, snow.cases, layout, project.slide, memory)
     clock.mark("sliding force")
     support = panel_support(project, tell, memory)
     clock.mark("panels")

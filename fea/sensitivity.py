@@ -136,7 +136,7 @@ class Missing:
     newly: str
 
 
-def tornado(analysis: Analysis) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
+def tornado(analysis: Analysis, memory: Memory | None = None) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
     """The most used attachment with one input 10 % down and up at a time, the strongest first.
 
     Where the project asks for panels that give way, runs on rigid seams count by `softer`. Factors stop where
@@ -148,7 +148,7 @@ def tornado(analysis: Analysis) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
     left_out : tuple of str
         Inputs that cannot be that much less or more, and why, such as seams that no longer meet a row.
     """
-    project, memory = on_rigid_seams(analysis.project), Memory()
+    project, memory = on_rigid_seams(analysis.project), memory or Memory()
     now = 0.0 if analysis.attachment is None else analysis.attachment.utilization
     part, found, left_out = softer(analysis, project, memory), [], []
     for name, change in _inputs(project):
@@ -156,9 +156,8 @@ def tornado(analysis: Analysis) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
         try:
             use = [_attachment(change(project, 1.0 + sign * STEP), kept) for sign in (-1.0, 1.0)]
             if name == ROW_DISTANCE:
-                left_out += [
-                    f"distance of {row} from the eave ({why})" for row, why in _scaled(project)[1].items()
-                ]
+                stays = _scaled(project)[1].items()
+                left_out += [f"distance of {row} from the eave ({why})" for row, why in stays]
         except InputError as error:
             left_out.append(f"{name} ({error})")
             continue
@@ -190,16 +189,17 @@ def softer(analysis: Analysis, rigid: Project, memory: Memory | None = None) -> 
     return analysis.kept["softer"]
 
 
-def out_of_place(analysis: Analysis, step: float | None = None) -> Tolerance | None:
+def out_of_place(
+    analysis: Analysis, step: float | None = None, memory: Memory | None = None
+) -> Tolerance | None:
     """The check with rows and clamps off their places by `step` or `TOLERANCE` [m]; None if none is loaded.
 
-    Runs on rigid seams count by `softer`. Rows measured on site are where they are; only their clamps are
-    moved then.
+    Runs on rigid seams count by `softer`; of rows measured on site the clamps alone are moved.
     """
     worst = analysis.attachment
     if worst is None:
         return None
-    project, memory = on_rigid_seams(analysis.project), Memory()
+    project, memory = on_rigid_seams(analysis.project), memory or Memory()
     step = step or TOLERANCE[project.table.project.units]
     rows, fewer, failed, stay = [(float("nan"), "")], set[str](), "", dict[str, str]()
     if project.table.as_built is None:
@@ -241,12 +241,12 @@ def _spread_apart(project: Project, clamp: int, step: float) -> Layout:
     return replace(layout, clamp_s=s, clamp_uv=layout.clamp_uv + moved[:, None] * way)
 
 
-def missing_clamps(analysis: Analysis) -> tuple[Missing, ...]:
+def missing_clamps(analysis: Analysis, memory: Memory | None = None) -> tuple[Missing, ...]:
     """Every row without its most used clamp, row by row; rows on one clamp are left out.
 
     Runs on rigid seams count by `softer`.
     """
-    project, memory = on_rigid_seams(analysis.project), Memory()
+    project, memory = on_rigid_seams(analysis.project), memory or Memory()
     part = softer(analysis, project, memory)
     layout = project.layout
     use = _use(analysis.limits)

@@ -22,6 +22,7 @@ class Memory:
     def __init__(self, most: int = MOST) -> None:
         self._found: OrderedDict[Hashable, Any] = OrderedDict()
         self._most = most
+        self._last: dict[str, tuple[tuple[Any, ...], Any]] = {}
         self._lock = Lock()
 
     def known(self, key: Hashable) -> Any:
@@ -41,6 +42,18 @@ class Memory:
             self._found[key] = made
             while len(self._found) > self._most:
                 self._found.popitem(last=False)
+        return made
+
+    def latest(self, kind: str, of: tuple[Any, ...], make: Callable[[], T]) -> T:
+        """The one result kept of a kind while the objects it is `of` are the same: for large ones."""
+        with self._lock:
+            before, kept = self._last.get(kind, ((), None))
+        if len(before) == len(of) and all(a is b for a, b in zip(before, of, strict=True)):
+            same: T = kept
+            return same
+        made = make()
+        with self._lock:
+            self._last[kind] = (of, made)
         return made
 
 

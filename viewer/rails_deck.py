@@ -19,8 +19,10 @@ WORTH = (
     "what a run proves: that the rows are put together, loaded and solved right. The rails are springs with "
     "the stiffness that Eavewright gives to its beams, so it is no second opinion on the beam itself; for "
     "that, model the rails with elements of your own from the section and the clamps under Inputs.",
-    'what to compare: vx of a clamp with "force along" of attachments.csv, in the step of its worst case; '
-    '"demand along the seam" there also counts the moment on the grip.',
+    "what to compare: each case has one step with the force on the rail's axis and one with it at its top. "
+    "F of the hand check is vx in the step that it names, axis or top, whichever is harder on the clamp. "
+    '"force along" of attachments.csv is the larger vx of both steps of its worst case, so it may be '
+    'a little more than F; "demand along the seam" there also counts the moment on the grip.',
 )
 
 

@@ -3,7 +3,9 @@
 Judgment, until a model of the blanket itself says better: all snow of the plane within a spread of the fall
 line through the row's end leans on that end, if it would otherwise pass the row's level. A row that ends a
 little short of its plane's edge takes the spread of a row that reaches it, and what slides down in the gap;
-near a valley that no row closes it takes the streams of both sides too (see `end_reach`).
+near a valley that no row closes it takes the streams of both sides too (see `end_reach`). What runs out of a
+valley above the row and comes down on it within the length over which streams arrive, from that end, the row
+holds as one that closes the valley does: the same snow leans on the end no more.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ from roofmodel.layout import Layout
 from roofmodel.sliding.cells import MERGE, Cells
 from roofmodel.sliding.end_reach import AWAY, LEVEL, EndReach, end_reaches, end_wedge
 from roofmodel.sliding.flow import FlowGraph
+from roofmodel.sliding.levels import against_flow
 from roofmodel.snow.sharing import GRID
 from roofmodel.surface import RoofSurface
 
@@ -65,7 +68,7 @@ def end_bound(
     (q, r, 2) float
         At start and end of each row, down the slope. [N]
     """
-    n, strips = graph.cells.count, _strips(roof, layout, graph)
+    n, strips = graph.cells.count, _strips(roof, layout, graph, spreads[1])
     entering = np.zeros_like(own)
     outer = graph.crossing & (graph.target < n)
     np.add.at(entering, graph.target[outer], graph.share[outer, None] * out[graph.source[outer]])
@@ -100,13 +103,13 @@ def gap_snow(
     gap : float
         [m]
     """
-    (row, which), strips = end, _strips(roof, layout, graph)
+    (row, which), strips = end, _strips(roof, layout, graph, 0.0)
     tip = (layout.row_start, layout.row_end)[which][row]
     sign = 2.0 * which - 1.0
     way = (layout.row_end[row] - layout.row_start[row]) / layout.row_length[row]
     level = float(roof.planes.to_world(int(layout.row_plane[row]), tip)[2]) - LEVEL
-    closed = np.zeros(graph.node_count - graph.cells.count)
-    beside, passes = _beside(graph, layout, end, strips, level, closed)
+    beside, below = _beside(graph, layout, end, strips)
+    passes = _passes(graph, strips, beside, below, strips.stops < level)
     passes = passes * np.isin(strips.holder[beside], (-1, row))
     beside, passes = beside[passes > 0.0], passes[passes > 0.0]
     if not len(beside):
@@ -158,7 +161,8 @@ def end_parts(
         As for `end_bound`.
     """
     cells, n = graph.cells, graph.cells.count
-    strips, reach = _strips(roof, layout, graph), end_reaches(roof, layout, graph, *spreads)[end[0]][end[1]]
+    strips = _strips(roof, layout, graph, spreads[1])
+    reach = end_reaches(roof, layout, graph, *spreads)[end[0]][end[1]]
     found = _collected(roof, layout, graph, strips, end, reach, whole=True)
     beside, share = found.cell, np.minimum(found.inside, found.passes)
     kept, holder = found.inside - share, strips.holder[beside]
@@ -212,13 +216,17 @@ def _collected(
     wedge = end_wedge(layout, end, reach)
     # A row of the other side that holds this side's stream as well, being alone, does not relieve this end.
     near = (graph.valley_edge == reach.edge) & (graph.valley_plane == plane) & (strips.own < level)
-    beside, passes = _beside(graph, layout, end, strips, level, reach.part * near)
+    # What this row holds near its end already, or what enters beside it, leans on the end no second time.
+    beside, below = _beside(graph, layout, end, strips)
+    counted = strips.comes[2 * row + which] + _entering(graph, beside, below, wedge)
+    rest = 1.0 - np.minimum(counted, 1.0)
+    passes = _passes(graph, strips, beside, below, rest * np.maximum(strips.stops < level, reach.part * near))
     if not whole:
         beside, passes = beside[passes > 0.0], passes[passes > 0.0]
     inside = _share_inside(graph.cells, beside, wedge) if len(beside) else np.zeros(0)
     streams = np.flatnonzero(strips.stops < level)
     far = {
-        int(graph.valley_edge[one[0]]): (one, np.ones(len(one)))
+        int(graph.valley_edge[one[0]]): (one, rest[one])
         for one in _far_pieces(roof, graph, streams, plane, wedge, 2.0 * which - 1.0)
     }
     lodging = streams[graph.valley_edge[streams] == reach.edge]
@@ -226,7 +234,7 @@ def _collected(
     other = lodging[(graph.valley_plane[lodging] != plane) & (foot >= reach.place - ROUNDED)]
     if len(other):
         pieces, parts = far.get(reach.edge, (other[:0], np.zeros(0)))
-        far[reach.edge] = (np.append(pieces, other), np.append(parts, np.full(len(other), reach.part)))
+        far[reach.edge] = (np.append(pieces, other), np.append(parts, reach.part * rest[other]))
     # What a valley of other planes sends into the near side's stream.
     chain = np.flatnonzero((graph.source >= n) & np.isin(graph.target, np.flatnonzero(near) + n))
     chain = chain[graph.valley_plane[graph.source[chain] - n] != plane]
@@ -235,7 +243,7 @@ def _collected(
         inside=inside,
         passes=passes,
         node=graph.source[chain],
-        start=reach.part * graph.share[chain],
+        start=reach.part * graph.share[chain] * rest[graph.source[chain] - n],
         far=[(pieces + n, parts) for pieces, parts in far.values()],
     )
 
@@ -245,8 +253,9 @@ class _Strips:
     """Cell (n,) at whose foot each cell's strip ends, and the row that holds the strip, -1 for none.
 
     `stops` is the height at which a row closes the stream of each valley piece (m,), `own` that at which
-    one of the piece's own plane does [m], `stops_by` and `own_by` are the rows. `middle` (n, 2) is that of
-    each cell's corners, `top` (n,) its highest v. [m]
+    one of the piece's own plane does [m], `stops_by` and `own_by` are the rows. `comes` (2 r, m) is what of
+    the stream comes down on the row near each of its ends, start before end [-]. `middle` and `top` (n,) are
+    u of a cell's middle and v of its upper bound. [m]
     """
 
     last: IntArray
@@ -255,6 +264,7 @@ class _Strips:
     holder: IntArray
     stops_by: IntArray
     own_by: IntArray
+    comes: Array
     middle: Array
     top: Array
 
@@ -264,42 +274,85 @@ class _Strips:
         return replace(self, stops=stops, own=np.where(self.own_by == row, self.own, self.own - by))
 
 
-def _strips(roof: RoofSurface, layout: Layout, graph: FlowGraph) -> _Strips:
+def _strips(roof: RoofSurface, layout: Layout, graph: FlowGraph, spread: float) -> _Strips:
     last, holder = _strip_ends(graph)
     stops, own = stopping(roof, layout, graph), stopping(roof, layout, graph, own=True)
-    corners = graph.cells.corners
-    middle, top = corners.mean(axis=1), corners[:, 2:, 1].max(axis=1)
-    return _Strips(last, stops[0], own[0], holder, stops[1], own[1], middle, top)
+    u, v = np.moveaxis(graph.cells.corners, 2, 0)
+    middle, top = 0.25 * (u[:, 0] + u[:, 1] + u[:, 2] + u[:, 3]), np.maximum(v[:, 2], v[:, 3])
+    comes = _comes_near(layout, graph, spread)
+    return _Strips(last, stops[0], own[0], holder, stops[1], own[1], comes, middle, top)
+
+
+def _comes_near(layout: Layout, graph: FlowGraph, spread: float) -> Array:
+    """Part of each valley piece's stream that comes over a plane to a row within `spread` [m] of an end.
+
+    Returns
+    -------
+    (2 r, m) float
+        At the start and the end of each row in turn. [-]
+    """
+    n, rows = graph.cells.count, len(layout.row_name)
+    if not np.any((graph.source >= n) & (graph.target < n)):  # no stream runs out onto a plane
+        return np.zeros((2 * rows, graph.node_count - n))
+    on = graph.catch_node < n
+    node, row, span = graph.catch_node[on], graph.catch_row[on], graph.catch_span[on]
+    low, high = span.min(axis=1), span.max(axis=1)
+    length, part = layout.row_length[row], np.zeros((graph.node_count, 2 * rows))
+    ends = np.stack([np.zeros_like(length), length - spread])
+    for which, begin in enumerate(ends):
+        near = np.clip(np.minimum(high, begin + spread) - np.maximum(low, begin), 0.0, None)
+        np.add.at(part, (node, 2 * row + which), near / np.maximum(high - low, MERGE))
+    come = against_flow(part, graph.source, graph.target, graph.share, graph.level)
+    return np.clip(come[n:].T, 0.0, 1.0)
+
+
+def _entering(graph: FlowGraph, beside: IntArray, below: Array, wedge: Polygon) -> Array:
+    """Part of each valley piece's stream (m,) that runs out onto strips beside a row's end and so counts."""
+    n = graph.cells.count
+    runs, part = np.flatnonzero((graph.source >= n) & (graph.target < n)), np.zeros(graph.node_count)
+    there = np.isin(beside, graph.target[runs]) & (below > ROUNDED)
+    if not there.any():
+        return part[n:]
+    cell, counted = beside[there], np.zeros(n)
+    counted[cell] = (_share_inside(graph.cells, cell, wedge) > 0.0) * below[there]
+    np.add.at(part, graph.source[runs], graph.share[runs] * counted[graph.target[runs]])
+    chain = np.flatnonzero((graph.source >= n) & (graph.target >= n))
+    link = (graph.source[chain], graph.target[chain], graph.share[chain])
+    return np.clip(against_flow(part, *link, graph.level)[n:], 0.0, 1.0)
 
 
 def _beside(
-    graph: FlowGraph, layout: Layout, end: tuple[int, int], strips: _Strips, level: float, lodging: Array
+    graph: FlowGraph, layout: Layout, end: tuple[int, int], strips: _Strips
 ) -> tuple[IntArray, Array]:
-    """Cells (k,) above a row's line and beyond one end of it, and the part of each that passes its level.
-
-    `lodging` is the part of each valley piece (m,) that counts whatever closes its stream.
-    """
+    """Cells (k,) above a row's line and beyond one end of it, and the part of each that ends below it."""
     row, which = end
-    cells, n = graph.cells, graph.cells.count
+    cells = graph.cells
     start, end = layout.row_start[row], layout.row_end[row]
     tip, sign = (end, 1.0) if which else (start, -1.0)
     rate = (end[1] - start[1]) / (end[0] - start[0])
-    across = strips.middle[:, 0]
-    above = (cells.plane == layout.row_plane[row]) & (strips.top > start[1] + rate * (across - start[0]))
-    index = np.flatnonzero(above & (sign * (across - tip[0]) > 0.0))
+    own = np.flatnonzero(cells.plane == layout.row_plane[row])
+    middle = strips.middle[own]
+    line = start[1] + rate * (middle - start[0])
+    index = own[(strips.top[own] > line) & (sign * (middle - tip[0]) > 0.0)]
     last = strips.last[index]
     feet = cells.corners[last, :2]
     over = feet[..., 1] - (start[1] + rate * (feet[..., 0] - start[0])) - MERGE
     # A strip that a row ends has passed every level above that row, though not the row's own.
     over += 2.0 * MERGE * (cells.lower_row[last] >= 0)[:, None]
-    low, high = over.min(axis=1), over.max(axis=1)
-    below = np.where(high > 0.0, np.clip(-low / np.maximum(high - low, MERGE), 0.0, 1.0), 1.0)
+    low, high = np.minimum(over[:, 0], over[:, 1]), np.maximum(over[:, 0], over[:, 1])
+    return index, np.where(high > 0.0, np.clip(-low / np.maximum(high - low, MERGE), 0.0, 1.0), 1.0)
+
+
+def _passes(
+    graph: FlowGraph, strips: _Strips, beside: IntArray, below: Array, opened: Array | NDArray[np.bool_]
+) -> Array:
+    """Part of cells `beside` a row's end that passes its level; `opened`: of each valley piece (m,)."""
+    n = graph.cells.count
     feeding = graph.crossing & (graph.source < n) & (graph.target >= n)
-    opened = np.maximum(strips.stops < level, lodging)[graph.target[feeding] - n]
     into = np.zeros(n)
-    np.add.at(into, graph.source[feeding], graph.share[feeding] * opened)
-    passes = np.maximum(below, np.minimum(into[last], 1.0))
-    return index, np.where(passes > ROUNDED, passes, 0.0)
+    np.add.at(into, graph.source[feeding], graph.share[feeding] * opened[graph.target[feeding] - n])
+    passes = np.maximum(below, np.minimum(into[strips.last[beside]], 1.0))
+    return np.where(passes > ROUNDED, passes, 0.0)
 
 
 def stop_heights(roof: RoofSurface, layout: Layout, graph: FlowGraph, *, own: bool = False) -> Array:

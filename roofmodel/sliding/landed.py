@@ -9,16 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache, partial
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
+from roofmodel.memory import Memory
 from roofmodel.sliding.flow import Exit, FlowGraph
 from roofmodel.sliding.landing import Landing, landing
 from roofmodel.sliding.propagation import propagate
-from roofmodel.sliding.thrust import RowForce, SlideOptions, stations_of, valley_factor
+from roofmodel.sliding.thrust import RowForce, SlideOptions, slide, stations_of, valley_factor
 from roofmodel.snow.cases import SnowCase
 from roofmodel.surface import FLAT_SLOPE, RoofSurface
 
@@ -27,6 +29,33 @@ Array = NDArray[np.float64]
 SPREAD = 0.05  # around where it lands, so that it lands on some area [m]
 LEAST = 1e-6  # of the landed snow that goes on to a further roof: less is nothing [-]
 HIGHER = 0.02  # edges no higher above a plane's foot drop nothing on it [m]
+
+
+def slid(
+    roof: RoofSurface,
+    cases: tuple[SnowCase, ...],
+    layout: Layout,
+    options: SlideOptions,
+    memory: Memory | None = None,
+) -> tuple[FlowGraph, RowForce, Callable[[], Landing]]:
+    """Send every case down the roof, with what lands on lower ones: routes, force, and how it lands.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+    cases : tuple of SnowCase, (q,)
+    layout : Layout
+    options : SlideOptions
+    memory : Memory, optional
+        Keeps the last one, as it hangs on no hardware.
+    """
+
+    def make() -> tuple[FlowGraph, RowForce, Callable[[], Landing]]:
+        graph, force = slide(roof, cases, layout, options, memory)
+        lands = cache(partial(landing, roof, graph, force, cases, options, memory))
+        return graph, with_landed(roof, layout, graph, force, cases, options, lands), lands
+
+    return make() if memory is None else memory.latest("slid", (roof, cases, layout, options), make)
 
 
 def with_landed(

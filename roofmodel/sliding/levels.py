@@ -50,7 +50,9 @@ def open_loops(
 
 
 def against_flow(part: Array, source: IntArray, target: IntArray, share: Array, level: IntArray) -> Array:
-    """What a unit at each node (n,) comes to count, given what it counts where it is wanted, `part` (n,).
+    """What a unit at each node comes to count, given what it counts where it is wanted.
+
+    `part` (n,) or (n, q) says what.
 
     Links (k,) hand on `share` of what their sources send; every link goes to a higher `level` (n,).
     """
@@ -59,7 +61,7 @@ def against_flow(part: Array, source: IntArray, target: IntArray, share: Array, 
     bounds = np.searchsorted(of[order], np.arange(level.max(initial=0) + 2))
     for step in range(len(bounds) - 2, -1, -1):
         on = order[bounds[step] : bounds[step + 1]]
-        np.add.at(part, source[on], share[on] * part[target[on]])
+        np.add.at(part, source[on], (share[on] * part[target[on]].T).T)
     return part
 
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import partial
+from typing import cast
 
 import numpy as np
 import shapely
@@ -234,7 +235,7 @@ def _caught(
 def _hull(rays: _Rays, first: Array, on: BoolArray) -> shapely.Geometry:
     """Around where flights come down, on plan."""
     points = rays.start[on, :2] + first[on, None] * rays.down[on]
-    return shapely.convex_hull(shapely.MultiPoint(points))
+    return cast(shapely.Geometry, shapely.convex_hull(shapely.multipoints(points)))  # faster than its class
 
 
 _Heap = tuple[int, int, int, Array, Array, Array, float]  # as in `Heaps`, weight (q,) and line (q,)

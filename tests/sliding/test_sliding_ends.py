@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+import shapely
 from roofs import force_per_row, gable, l_shape, line_force, rows, slope_length, uniform
 
 from roofmodel.shape.builders import RoofPart, build_roof
@@ -325,3 +326,46 @@ def test_a_stream_that_falls_away_from_an_end_does_not_lean_on_it():
         for p in (without_near, [SNOW] * len(snow))
     )
     assert near < 0.95 * both  # the near side's stream arrives at the row
+
+
+def wing(half=3.9, run=3.4):
+    """A wing whose eaves hang lower than the foot of its valleys, on the south side of a long roof."""
+    main, low = np.tan(np.radians([31.0, 36.0]))
+    top, north = 3.0 + run * low, run * low / main
+    south = [(-3, 0), (5 - run, 0), (5, north), (5 + run, 0), (20, 0), (20, 5.5), (-3, 5.5)]
+    east = [(5, -5.5), (5 + half, -5.5), (5 + half, 0), (5 + run, 0), (5, north)]
+    west = [(10 - x, y) for x, y in east]
+    points = []
+    for ring, height in (
+        (south, lambda x, y: 3.0 + main * y),
+        (east, lambda x, y: top - low * (x - 5)),
+        (west, lambda x, y: top - low * (5 - x)),
+    ):
+        for one in shapely.constrained_delaunay_triangles(shapely.Polygon(ring)).geoms:
+            xy = shapely.get_coordinates(shapely.orient_polygons(one))[:3]
+            points += [(x, y, height(x, y)) for x, y in xy.tolist()]
+    places, index = np.unique(np.round(points, 9), axis=0, return_inverse=True)
+    return recognize(places, index.reshape(-1, 3))
+
+
+@pytest.mark.parametrize("plane", ["E1", "W1"])
+@pytest.mark.parametrize("up", [0.1, 0.4])
+def test_what_runs_out_of_a_valley_above_a_row_counts_once(plane, up):
+    """By hand: all of the wing's plane above the row, and what of the main roof drains into the valley.
+
+    The valley ends above the row, at the corner of the plane: its stream has no other way than down to the
+    row, or past its end where the row stops short, and whatever leans on the end is part of it.
+    """
+    roof, main, low = wing(), np.radians(31.0), np.radians(36.0)
+    run, foot = 3.4, 3.9 - up * np.cos(low)  # on plan, from the wing's ridge
+    rise = run * np.tan(low) / np.tan(main)  # of the valley, northward on plan
+    own = SNOW * np.sin(low) * (5.5 * foot + 0.5 * run * rise)
+    beside = SNOW * np.sin(main) * (5.5 * run - 0.5 * run * rise)
+    for short in (0.0, 0.3, 0.6):
+        table = {"plane": plane, "up": slope_length(up), "edge_distance": slope_length(short)}
+        layout = rows(roof, table)
+        force = slide(roof, (uniform(roof, SNOW),), layout)[1]
+        total = force_per_row(layout, force)[0] + force.end_bound[0, 0].sum()
+        assert total == pytest.approx(own + beside, rel=1e-6)
+        if not short:
+            np.testing.assert_allclose(force.end_bound[0, 0], 0.0, atol=1e-3)

@@ -111,7 +111,7 @@ def _steps(working: Working, units: UnitSystem) -> dict[str, Any]:
                 "name": zone.zone.name,
                 "pressure": quantity(zone.pressure, "pressure", units, 4),
                 "run": quantity(zone.run, "length", units, 4),
-                "whole": pressure_text(zone.zone, units),
+                "whole": pressure_text(zone.zone, units, *zone.pieces[1:]),
                 "clause": zone.zone.clause,
                 "formula": str(symbols(zone.zone.formula)),
                 "values": str(symbols(values_text(zone.zone.values, units))),

@@ -22,6 +22,7 @@ from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.files import atomic
 from viewer.handover.measures import dimension, dimension_style, measure_rows
+from viewer.handover.overview import overview
 from viewer.handover.pen import CLAMP, LETTER, Sheet, note, outline_of, put, write
 from viewer.handover.row_lines import AT_END, row_lines, seam_numbers
 from viewer.handover.shapes import clamp_block, glass, standing
@@ -98,13 +99,18 @@ def write_plan(
     sizes = np.array([np.ptp(outline_of(project, p), axis=0) for p in planes])
     scale = scale_for(sizes.max(axis=0), system)
     sheet = Sheet(drawing.modelspace(), unit, TEXT * 1e-3 * scale / unit, system)
-    dimension_style(drawing, sheet)
     gap = sheet.text * unit
     at = np.zeros(2)
     _title(sheet, project, bill, planes, at, warn, lines)
     at -= [0.0, (9.0 + 2.0 * len(lines)) * gap]
     places = []
+    at -= [0.0, 6.0 * gap]
     for plane, size in zip(planes, sizes, strict=True):
+        # A small plane has a larger scale, and letters as large on paper.
+        own = scale_for(size, system)
+        sheet = Sheet(drawing.modelspace(), unit, TEXT * 1e-3 * own / unit, system, f"PLAN-{own}")
+        dimension_style(drawing, sheet)
+        gap = sheet.text * unit
         at -= [0.0, size[1] + 16.0 * gap]
         told = row_lines(project, bill, plane, sheet.say)
         for row in np.flatnonzero(project.layout.row_plane == plane).tolist():
@@ -116,10 +122,10 @@ def write_plan(
         below = np.array([0.0, STEP * len(told) * gap])
         wide = max(float(size[0] + beside[1]), LETTER * max(map(len, told)) * gap)
         high = np.array([at[0] + wide, at[1] + size[1] + around[1]])
-        places.append(Place(f"Plane {project.roof.planes.name[plane]}", at - around - below, high))
+        places.append(Place(f"Plane {project.roof.planes.name[plane]}", at - around - below, high, own))
         at -= [0.0, 16.0 * gap + below[1]]
-    places.insert(0, _overview(sheet, project, at - [0.0, 6.0 * gap]))
-    add_sheets(drawing, project, places, scale, warn, loud, today or date.today())
+    places.insert(0, overview(sheet, project, at - [0.0, 40.0 * TEXT * 1e-3 * scale]))
+    add_sheets(drawing, project, places, warn, loud, today or date.today())
     with atomic(path) as temporary:
         drawing.saveas(temporary)
 
@@ -337,58 +343,3 @@ def _governing(sheet: Sheet, analysis: Analysis, clamp: int, shift: Array) -> No
     sheet.space.add_circle(
         (place / sheet.unit).tolist(), radius / sheet.unit, dxfattribs={"layer": "GOVERNING"}
     )
-
-
-def _free_place(project: Project, plane: int, clear: float) -> shapely.Point:
-    """A place on a plane away from its rows."""
-    layout, outline = project.layout, project.roof.planes.outline[plane]
-    on = layout.row_plane == plane
-    rows = shapely.linestrings(np.stack([layout.row_start[on], layout.row_end[on]], axis=1))
-    free = shapely.difference(outline, shapely.union_all(shapely.buffer(rows, clear)))
-    parts = shapely.get_parts(free)
-    best = outline if not len(parts) else parts[int(np.argmax(shapely.area(parts)))]
-    return shapely.Point(
-        shapely.centroid(best) if best.contains(best.centroid) else best.representative_point()
-    )
-
-
-def _overview(sheet: Sheet, project: Project, at: Array) -> Place:
-    """The roof seen from above with its planes and rows, north up; its top left corner at `at`."""
-    roof, layout = project.roof, project.layout
-    low, high = roof.points[:, :2].min(axis=0), roof.points[:, :2].max(axis=0)
-    shift = at + np.array([-low[0], -high[1]])
-    gap = sheet.text * sheet.unit
-    write(sheet, "Seen from above, north up", at + np.array([0.0, 2.0 * gap]), size=1.4)
-    for start, end in zip(roof.edges.start[:, :2], roof.edges.end[:, :2], strict=True):
-        put(sheet, np.stack([start, end]) + shift, "ROOF")
-    for one in np.flatnonzero(~roof.obstacles.parapet):
-        foot = roof.obstacles.start[roof.obstacles.face == one, :2]
-        put(sheet, foot + shift, "OBSTRUCTIONS", close=True)
-    for plane in range(roof.planes.count):
-        for _, ring in glass(project, plane):
-            put(sheet, roof.planes.to_world(plane, ring)[:, :2] + shift, "SOLAR", close=True)
-    for plane, name in enumerate(roof.planes.name):
-        middle = shapely.get_coordinates(_free_place(project, plane, 2.0 * gap))
-        place = roof.planes.to_world(plane, middle)[0, :2] + shift
-        words = f"{name}  {np.degrees(roof.planes.slope[plane]):.1f} deg"
-        wide = np.ptp(roof.planes.to_world(plane, outline_of(project, plane))[:, 0])
-        if wide < 0.9 * LETTER * len(words) * gap:
-            words = name  # no room for more on a dormer
-        note(sheet, words, place, 0.0, corner=5)
-    ends = np.stack([layout.row_start, layout.row_end], axis=1)
-    world = roof.planes.to_world(np.repeat(layout.row_plane, 2), ends.reshape(-1, 2)).reshape(-1, 2, 3)
-    for row, line in enumerate(world[..., :2]):
-        put(sheet, line + shift, "RAILS")
-        way = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
-        turn = float(np.degrees(np.arctan2(way[1], way[0])))
-        turn = turn - 180.0 if turn > 90.0 or turn <= -90.0 else turn
-        third = line[0] + 0.3 * (line[1] - line[0]) + shift
-        third += 0.5 * gap * np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
-        write(sheet, f"row {layout.row_name[row]}", third, size=0.9, turn=turn, align="BOTTOM_CENTER")
-    arrow = at + np.array([high[0] - low[0] + 4.0 * gap, -6.0 * gap])
-    put(sheet, arrow + gap * np.array([[0.0, -3.0], [0.0, 3.0], [-0.8, 1.2]]), "TEXT")
-    put(sheet, arrow + gap * np.array([[0.0, 3.0], [0.8, 1.2]]), "TEXT")
-    write(sheet, "N", arrow + np.array([0.0, 3.6 * gap]), align="BOTTOM_CENTER")
-    size = high - low
-    around = np.array([8.0, 8.0]) * gap
-    return Place("Roof from above", at - [0.0, size[1]] - around, at + np.array([size[0], 0.0]) + around)

@@ -39,7 +39,9 @@ class _Height:
 
 def dimension_style(drawing: Any, sheet: Sheet) -> None:
     """Dimensions with oblique ticks and their words above the line."""
-    look, size = drawing.dimstyles.new("PLAN"), sheet.text
+    if sheet.style in drawing.dimstyles:
+        return
+    look, size = drawing.dimstyles.new(sheet.style), sheet.text
     look.dxf.dimtxt, look.dxf.dimtsz, look.dxf.dimasz = size, 0.5 * size, 0.5 * size
     look.dxf.dimexo, look.dxf.dimexe, look.dxf.dimgap = 0.4 * size, 0.5 * size, 0.35 * size
     look.dxf.dimtad, look.dxf.dimdec, look.dxf.dimscale = 1, 0, 1.0
@@ -143,7 +145,7 @@ def dimension(sheet: Sheet, a: Array, b: Array, away: float) -> None:
         p2=(b / sheet.unit).tolist(),
         distance=away / sheet.unit,
         text=words,
-        dimstyle="PLAN",
+        dimstyle=sheet.style,
         dxfattribs={"layer": "DIMENSIONS"},
     )
     wide = 0.75 * len(sheet.say(length)) * sheet.text * sheet.unit

@@ -27,6 +27,7 @@ class Sheet:
     unit: float
     text: float
     system: str
+    style: str = "PLAN"
 
     def say(self, length: float) -> str:
         """A length [m] as an installer reads a tape."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +31,7 @@ from viewer.picture.drawing import drawing_svg
 from viewer.places import joined, near_line, place_line
 from viewer.plain import plain_data
 from viewer.quantities import system
-from viewer.report.page import write_report
+from viewer.report.page import report_content, write_report
 
 Tell = Callable[[str], None]
 
@@ -89,7 +90,8 @@ def write_handover(
     units = system(analysis.project.table.project.units)
     bill = bill_of(analysis.project)
     tell("setting the calculation package")
-    write_package(analysis, folder / "package.pdf", picture, sway, deflected=deflected)
+    content = report_content(analysis, units, picture, reason, date.today())
+    write_package(analysis, folder / "package.pdf", picture, sway, deflected=deflected, content=content)
     write_report(
         analysis,
         folder / "package.html",
@@ -102,6 +104,7 @@ def write_handover(
             place_line(None if sway is None else sway.place, analysis, units),
         ),
         deflected=deflected,
+        content=content,
     )
     tell("writing plan, quantities and models")
     warn = warning(analysis)

@@ -36,24 +36,34 @@ _PER_FOOT = {
     128: "3/32",
     192: "1/16",
 }
-EDGE, BLOCK = 10.0, 40.0  # margin of the sheet, height of the title block [mm]
+EDGE, BLOCK = 10.0, 50.0  # margin of the sheet, height of the title block [mm]
 ROOM = (70.0, 80.0)  # beside and above a plane for its dimensions and notes [mm]
+CELL = 55.0  # width of a field of the title block [mm]
 TEXT = 2.5  # height of letters on paper [mm]
 
 
 @dataclass(frozen=True)
 class Place:
-    """What a sheet shows: title, and the lower left and upper right corner of it in the model. [m]."""
+    """What a sheet shows: title, the lower left and upper right corner of it in the model [m], its scale."""
 
     title: str
     low: Array
     high: Array
+    scale: int
 
 
 def scale_for(size: Array, system: str) -> int:
     """Largest scale (its denominator) at which a plane (2,) [m] has room on the sheet with what is around."""
     wide, tall = PAPER[system]
     room = np.array([wide - 2.0 * EDGE - ROOM[0], tall - 2.0 * EDGE - BLOCK - ROOM[1]]) * 1e-3
+    need = float((size / room).max())
+    return next((scale for scale in SCALES[system] if scale >= need), int(np.ceil(need / 1000.0) * 1000.0))
+
+
+def overview_scale(size: Array, system: str, around: float) -> int:
+    """The same for the roof from above (2,) [m] with `around` [mm of paper] on each side."""
+    wide, tall = PAPER[system]
+    room = np.array([wide - 2.0 * (EDGE + around), tall - 2.0 * (EDGE + around) - BLOCK]) * 1e-3
     need = float((size / room).max())
     return next((scale for scale in SCALES[system] if scale >= need), int(np.ceil(need / 1000.0) * 1000.0))
 
@@ -68,12 +78,11 @@ def add_sheets(
     drawing: Any,
     project: Project,
     places: list[Place],
-    scale: int,
     warn: str,
     loud: tuple[str, ...],
     today: date,
 ) -> None:
-    """Add a paper layout for every place; all have one scale but those that need a smaller one.
+    """Add a paper layout for every place, at its scale or a smaller one where it needs that.
 
     `warn` and up to two sentences `loud` stand in every title block.
     """
@@ -88,7 +97,7 @@ def add_sheets(
             size=(wide * paper, tall * paper), margins=(0, 0, 0, 0), units="mm" if system == "SI" else "inch"
         )
         box = np.array([wide - 2.0 * EDGE, tall - 2.0 * EDGE - BLOCK])
-        own = max(scale, _fit(place, box, system))
+        own = max(place.scale, _fit(place, box, system))
         middle = 0.5 * (place.low + place.high) / unit
         size = np.minimum(box, (place.high - place.low) * 1e3 / own)
         center = np.array([0.5 * wide, EDGE + BLOCK + 0.5 * box[1]]) * paper
@@ -112,7 +121,7 @@ def _fit(place: Place, box: Array, system: str) -> int:
 
 def _fitting(said: Sequence[str], wide: float, high: float) -> tuple[float, list[str]]:
     """Height of letters and lines of sentences in a box of a title block, as large as they go. [mm]."""
-    for size in (2.2, 2.0, 1.8, 1.6, 1.4):
+    for size in (2.5, 2.2, 2.0, 1.8, 1.6):
         lines = [line for one in said for line in textwrap.wrap(one, int(wide / (LETTER * size)))]
         if 1.3 * size * (len(lines) - 1) <= high:
             break
@@ -153,7 +162,7 @@ class _Block:
         left, right, low, top = EDGE, self.wide - EDGE, EDGE, EDGE + BLOCK
         self.line([(left, low), (right, low), (right, tall - EDGE), (left, tall - EDGE)], close=True)
         self.line([(left, top), (right, top)])
-        notes, fields = left + 130.0, right - 150.0
+        notes, fields = left + 100.0, right - 2.0 * CELL
         for x in (notes, fields):
             self.line([(x, low), (x, top)])
         self.write(table.name, left + 3.0, top - 9.0, 5.0, notes - left - 6.0)
@@ -168,7 +177,7 @@ class _Block:
             "Review by a licensed engineer. Work at height can kill.",
             *warn[1:],
         )
-        size, lines = _fitting(said, fields - notes - 6.0, 22.0 if warn[0] else 31.0)
+        size, lines = _fitting(said, fields - notes - 6.0, BLOCK - 18.0 if warn[0] else BLOCK - 9.0)
         for k, words in enumerate(lines):
             self.write(words, notes + 3.0, top - 5.0 - 1.3 * size * k, size, fields - notes - 6.0)
         head, _, rest = warn[0].partition(": ")
@@ -183,7 +192,7 @@ class _Block:
             ("Checked by", table.checked_by),
         )
         for k, (word, value) in enumerate(cells):
-            x, y = fields + 75.0 * (k % 2), top - BLOCK / 3.0 * (k // 2 + 1)
-            self.line([(x, y), (x + 75.0, y), (x + 75.0, y + BLOCK / 3.0)])
+            x, y = fields + CELL * (k % 2), top - BLOCK / 3.0 * (k // 2 + 1)
+            self.line([(x, y), (x + CELL, y), (x + CELL, y + BLOCK / 3.0)])
             self.write(word, x + 2.0, y + BLOCK / 3.0 - 4.0, 2.0)
-            self.write(value, x + 2.0, y + 2.5, 3.0, 71.0)
+            self.write(value, x + 2.0, y + 2.5, 3.0, CELL - 4.0)

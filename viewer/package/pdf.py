@@ -35,6 +35,7 @@ TORNADO = (
 )
 EAVE = "Section through the eaves with the rows, and what snow lies on each plane with and without them"
 OF_OTHERS = re.compile(r"\[+(thaw|blanket|plan|uncertainty)\b")  # tables of the file for other commands
+CUT = "72%"  # width of a section through a drift: four on a page
 PLAN = 132.0  # largest height of a plan [mm]
 LANDING = 122.0  # the same of what falls where, so that it goes below a picture and its table [mm]
 
@@ -47,6 +48,7 @@ def write_package(
     *,
     today: date | None = None,
     deflected: Path | None = None,
+    content: Mapping[str, Any] | None = None,
 ) -> None:
     """Write package.pdf, whole or not at all.
 
@@ -62,8 +64,10 @@ def write_package(
         Date in the title block, today by default.
     deflected : Path, optional
         Picture of the deflected governing row.
+    content : mapping, optional
+        From `report_content`, where it is known.
     """
-    files, source = package_source(analysis, picture, sway, today or date.today(), deflected)
+    files, source = package_source(analysis, picture, sway, today or date.today(), deflected, content)
     t.typeset(source, files, path)
 
 
@@ -73,11 +77,13 @@ def package_source(
     sway: SwayFindings | None,
     today: date,
     deflected: Path | None = None,
+    content: Mapping[str, Any] | None = None,
 ) -> tuple[dict[str, bytes], str]:
     """Pictures by file name, and the document's text."""
     project = analysis.project
     units = system(project.table.project.units)
-    content = report_content(analysis, units, picture, "", today)
+    if content is None:
+        content = report_content(analysis, units, picture, "", today)
     study = snow_study(project)
     files: dict[str, bytes] = {}
     if picture is not None:
@@ -123,8 +129,9 @@ def _governing(content: Mapping[str, Any], files: dict[str, bytes], units: UnitS
     parts.append(
         t.paragraph(
             f"{working.target}{followed}: {working.limit}, case “{working.case}”, "
-            f"sliding force at the rail's {working.line} (the worse of axis and top). Printed numbers are "
-            "rounded; each follows from the ones printed before it. What the frame supplies is marked."
+            f"sliding force at the rail's {working.line} (the worse of axis and top; structure.inp of "
+            "“check” has a step for each). Printed numbers are rounded; each follows from the ones printed "
+            "before it. What the frame supplies is marked."
         )
     )
     if content["strip"] is not None:
@@ -209,7 +216,8 @@ def _rows(content: Mapping[str, Any], files: dict[str, bytes], wide: str) -> str
             f"The {len(chosen)} most used of {content['rows_total']} rows are drawn; package.html has more."
         )
         parts.append(t.paragraph(words, note=True))
-    parts += [t.table(content[name]) for name in ("partial", "balance", "falling") if content[name]]
+    names = [name for name in ("partial", "balance", "falling") if content[name]]
+    parts += [t.table(content[name], whole=name == "partial") for name in names]
     if content["landing"]:
         _keep(files, "landing.svg", str(content["landing"]))
         parts.append(
@@ -272,7 +280,7 @@ def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes],
     for number, section in enumerate(study.sections[:SECTIONS]):
         chapter = section_chapter(study, section)
         _keep(files, f"cut{number}.svg", str(chapter["svg"]))
-        cuts.append(t.figure(f"cut{number}.svg", section.name, str(chapter["words"]), "90%", floats="auto"))
+        cuts.append(t.figure(f"cut{number}.svg", section.name, str(chapter["words"]), CUT, floats="auto"))
     if len(study.sections) > SECTIONS:
         words = f"{SECTIONS} of {len(study.sections)} sections are drawn; `eavewright snow` has all."
         cuts.append(t.paragraph(words, note=True))

@@ -10,6 +10,7 @@ from shapely import box
 
 from fea.analysis import Analysis
 from fea.sensitivity import STEP, Missing, Sway, Tolerance, missing_clamps, out_of_place, tornado
+from roofmodel.memory import Memory
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture.drawing import Drawing
@@ -37,10 +38,10 @@ def sway_findings(analysis: Analysis) -> SwayFindings | None:
     """Run the check again with other inputs; None where no attachment is loaded."""
     if analysis.attachment is None:
         return None
-    inputs, left_out = tornado(analysis)
-    return SwayFindings(
-        analysis.attachment.utilization, inputs, missing_clamps(analysis), out_of_place(analysis), left_out
-    )
+    memory = Memory()  # all of them run the same roof again
+    inputs, left_out = tornado(analysis, memory)
+    missing, place = missing_clamps(analysis, memory), out_of_place(analysis, memory=memory)
+    return SwayFindings(analysis.attachment.utilization, inputs, missing, place, left_out)
 
 
 def tornado_drawing(found: tuple[Sway, ...], now: float) -> Drawing:

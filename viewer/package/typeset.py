@@ -29,6 +29,7 @@ LETTERS = 'font: "Source Sans Pro", weight: "regular"'  # mathematics has a type
 OPEN, CLOSE = f"#math.equation($sqrt(#text({LETTERS})[", "])$)"
 RAISED = '#box[#super(typographic: false, "{}")]'  # mathematics would set it level, but not in a box
 SHORT = 8  # rows of a table that stays on one page
+LONG = 30  # the same of one whose note must stay with it
 WHOLE = re.compile(
     r"\b(?:kN|N|lbf|kip|lb|kg)/(?:mm|m|ft|in)[²³]?(?![A-Za-z])"
     r"|(?<![\w.\-/])[A-Za-z]\w{0,9}(?:-\w{1,8}){0,2}-\d{1,4}(?![\w\-])"
@@ -253,8 +254,8 @@ def filling(name: str, alt: str, caption: str, width: str) -> str:
     )
 
 
-def table(one: Table) -> str:
-    """A table with its caption; heads repeat on every page it reaches."""
+def table(one: Table, *, whole: bool = False) -> str:
+    """A table with its caption; heads repeat on every page it reaches; a `whole` one stays with its note."""
     count = len(one.heads)
     size = 7 if count >= WIDE else 8
     spans = own_line(one, size)
@@ -283,7 +284,9 @@ def table(one: Table) -> str:
             body.append(f"  table.cell(colspan: {shown_columns}, align: left, inset: {OWN})[{words}],\n")
     note = paragraph(one.note, note=True, plain=one.plain_note) if one.note else ""
     rule = f'rgb("{style.HAIRLINE}")'
-    whole = len(one.rows) <= SHORT  # not torn between pages
+    together = whole and len(one.rows) <= LONG
+    whole = together or len(one.rows) <= SHORT  # not torn between pages
+    ending = f"#block(breakable: false)[{note}]\n" if note else "\n"
     return (
         ("#block(breakable: false, width: 100%)[\n" if whole else "")
         + "#block(above: 10pt, below: 4pt, sticky: true)"
@@ -293,8 +296,9 @@ def table(one: Table) -> str:
         f"  table.hline(y: 0, stroke: 0.8pt),\n"
         + "".join(body)
         + f"  table.hline(stroke: 0.5pt + {rule}),\n)]\n"
+        + (ending if together else "")
         + ("]\n" if whole else "")
-        + (f"#block(breakable: false)[{note}]\n" if note else "\n")
+        + ("" if together else ending)
     )
 
 
@@ -342,17 +346,23 @@ def expression(parts: Expression, units: UnitSystem) -> str:
 
 def steps(working: Working, units: UnitSystem) -> str:
     """The hand check: what, formula, numbers, result."""
-    cells = []
+    parts = []
     for step in working.steps:
-        note = f"\\ {SMALL}[{symbols(step.note)}]" if step.note else ""
-        source = f"\\ {SMALL}[{symbols(step.source)}]"
-        what = f"#strong[{text(step.title)}]{source}{note}"
         result = f"#strong[{expression((step.result,), units)}]"
         formula = f"{symbols(step.symbol)} = {symbols(step.formula)}"
-        equation = f"{formula} \\ = {expression(step.expression, units)} \\ = {result}"
-        cells.append(f"  [{what}], [{equation}],\n")
-    look = "columns: (2fr, 3fr), stroke: none, inset: (x: 3pt, y: 4pt), align: left + top"
-    return f"#table({look},\n{''.join(cells)})\n"
+        numbers = expression(step.expression, units)
+        shown = (
+            [formula, result] if numbers == expression((step.result,), units) else [formula, numbers, result]
+        )
+        equation = f"#par(hanging-indent: 10pt)[{' = '.join(shown)}]"
+        words = symbols(". ".join(one.strip().rstrip(".") for one in (step.source, step.note) if one.strip()))
+        parts.append(
+            "#block(breakable: false, width: 100%, above: 6pt, below: 0pt, inset: (x: 3pt))["
+            f"#grid(columns: (5fr, 9fr), column-gutter: 8pt,\n"
+            f"  [#strong[{text(step.title)}]], [{equation}],\n)\n"
+            f"#block(above: 3pt)[{SMALL}[{words}.]]]\n"
+        )
+    return "".join(parts) + "#v(6pt)\n"
 
 
 def preamble(title: str, foot: str, paper: str, kind: str = "Snow retention calculation") -> str:

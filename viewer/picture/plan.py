@@ -7,6 +7,7 @@ import itertools
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from fea.analysis import Analysis
 from roofmodel.snow.cases import Zone
@@ -15,7 +16,7 @@ from viewer import style
 from viewer.picture import svg
 from viewer.picture.findings import clamp_utilization, shown_case, solar_utilization
 from viewer.picture.labels import text_width
-from viewer.picture.standing import array_clamps, standing_svg
+from viewer.picture.standing import array_clamps, standing_boxes, standing_svg
 
 Array = NDArray[np.float64]
 
@@ -23,6 +24,7 @@ WIDTH = 760.0  # of the drawing [px]
 TALLEST = 560.0  # or letters come out too small where it is fitted onto a page
 BORDER = 58.0  # room for dimensions around the roof [px]
 FOOT = 66.0  # band for scale bar and legend [px]
+DIMENSION = 20.0  # from an edge to its dimension line [px]
 SHORT_EDGE = 34.0  # edges shorter than this are not dimensioned [px]
 
 
@@ -65,7 +67,8 @@ def plan_svg(analysis: Analysis) -> str:
     parts += standing_svg(project.roof, sheet.at)
     rows, names = _rows(analysis, sheet)
     parts += rows
-    parts += _plane_names(analysis, sheet, units, names)
+    written = np.concatenate([names, standing_boxes(project.roof, sheet.at)])
+    parts += _plane_names(analysis, sheet, units, written)
     parts += _dimensions(analysis, sheet, units)
     parts += _foot(analysis, sheet, units)
     return svg.document(WIDTH, sheet.height, f"Roof plan of {project.table.project.name}", parts)
@@ -228,7 +231,7 @@ def clamp_marks(points: Array, use: Array, radius: float) -> list[str]:
 def _plane_names(analysis: Analysis, sheet: Sheet, units: UnitSystem, names: Array) -> list[str]:
     """Name and slope in the widest place of each plane, with an arrow down the slope.
 
-    `names` are boxes (k, 4) of what is written there already. [px]
+    `names` are boxes (k, 4) of what is written or stands there already. [px]
     """
     planes = analysis.project.roof.planes
     layout = analysis.project.layout
@@ -316,6 +319,7 @@ def _dimensions(analysis: Analysis, sheet: Sheet, units: UnitSystem) -> list[str
     ]
     roof = shapely.simplify(shapely.union_all(outlines).buffer(-1e-3, join_style="mitre"), 0.01)
     parts: list[str] = []
+    found: list[tuple[Array, Array, str]] = []
     for part in shapely.get_parts(roof):
         ring = shapely.get_coordinates(shapely.orient_polygons(part).exterior)
         if len(ring) > 17:  # a rounded outline: its overall size says more
@@ -324,15 +328,32 @@ def _dimensions(analysis: Analysis, sheet: Sheet, units: UnitSystem) -> list[str
         for start, end in itertools.pairwise(ring):
             length = float(np.linalg.norm(end - start))
             if length * sheet.scale > SHORT_EDGE:
-                parts += _dimension(sheet.at(start), sheet.at(end), units.text(length, "length"))
+                found.append((sheet.at(start), sheet.at(end), units.text(length, "length")))
+    lines: list[BaseGeometry] = [shapely.LineString(_beyond(start, end)) for start, end, _ in found]
+    words: list[BaseGeometry] = []
+    for k, one in enumerate(found):
+        drawn, place = _dimension(*one, [*lines[:k], *lines[k + 1 :], *words])
+        parts += drawn
+        words.append(place)
     return parts
 
 
-def _dimension(start: Array, end: Array, words: str) -> list[str]:
-    """A dimension line to the right of start -> end, which is outside the roof."""
+def _beyond(start: Array, end: Array) -> Array:
+    """Ends (2, 2) of the dimension line of start -> end. [px]."""
+    way = (end - start) / np.linalg.norm(end - start)
+    return np.stack([start, end]) + DIMENSION * np.array([-way[1], way[0]])  # y runs down the page
+
+
+def _dimension(
+    start: Array, end: Array, words: str, taken: list[BaseGeometry]
+) -> tuple[list[str], BaseGeometry]:
+    """A dimension line to the right of start -> end, which is outside the roof, and where its words stand.
+
+    They leave the middle where others stand there.
+    """
     way = (end - start) / np.linalg.norm(end - start)
     out = np.array([-way[1], way[0]])  # y runs down the page
-    a, b = start + 20.0 * out, end + 20.0 * out
+    a, b = _beyond(start, end)
     parts = [
         svg.line(np.stack([start + 6.0 * out, a + 4.0 * out]), style.FAINT, 0.6),
         svg.line(np.stack([end + 6.0 * out, b + 4.0 * out]), style.FAINT, 0.6),
@@ -342,9 +363,14 @@ def _dimension(start: Array, end: Array, words: str) -> list[str]:
     parts += [svg.line(np.stack([p - tick, p + tick]), style.INK, 1.1) for p in (a, b)]
     angle = float(np.degrees(np.arctan2(way[1], way[0])))
     angle = angle - 180.0 if angle > 90.0 else angle + 180.0 if angle <= -90.0 else angle
-    x, y = 0.5 * (a + b) + 8.0 * out
+    half = 0.5 * text_width(words, 10.0) + 1.0
+    places = [a + part * (b - a) + 8.0 * out for part in (0.5, 0.35, 0.65, 0.2, 0.8)]
+    boxes = [shapely.LineString([at - half * way, at + half * way]).buffer(6.0) for at in places]
+    free = [k for k, box in enumerate(boxes) if not any(box.intersects(other) for other in taken)]
+    k = free[0] if free else 0
+    x, y = places[k]
     turn = f"translate({svg.number(x)} {svg.number(y)}) rotate({svg.number(angle)})"
-    return [*parts, svg.text(words, 0.0, 3.6, 10.0, anchor="middle", transform=turn)]
+    return [*parts, svg.text(words, 0.0, 3.6, 10.0, anchor="middle", halo=True, transform=turn)], boxes[k]
 
 
 def _bar(sheet: Sheet, units: UnitSystem) -> tuple[float, float]:

@@ -13,6 +13,7 @@ from roofmodel.obstacles import Obstacles
 from roofmodel.surface import Planes, RoofSurface
 from viewer import style
 from viewer.picture import svg
+from viewer.picture.labels import text_width
 from viewer.picture.sheet import Overlay, Shape
 
 Array = NDArray[np.float64]
@@ -221,6 +222,18 @@ def standing_svg(roof: RoofSurface, at: Callable[[Array], Array]) -> list[str]:
         ink = style.PAPER if inside else style.INK
         parts.append(svg.text(name, x, y + 3.6, 10.0, anchor="middle", color=ink, halo=not inside))
     return parts
+
+
+def standing_boxes(roof: RoofSurface, at: Callable[[Array], Array]) -> Array:
+    """Boxes (k, 4) of what `standing_svg` draws with names, and of the names. [px]."""
+    boxes = [np.zeros((0, 4))]
+    for name, ring, _ in plan_shapes(roof)[0]:
+        points = at(ring)
+        x, y, _ = _name_place(name, points, 10.0)
+        half = 0.5 * text_width(name, 10.0)
+        boxes.append(np.concatenate([points.min(axis=0), points.max(axis=0)])[None])
+        boxes.append(np.array([[x - half, y - 7.0, x + half, y + 6.0]]))
+    return np.concatenate(boxes)
 
 
 def draw_standing(overlay: Overlay, roof: RoofSurface, at: Callable[[Array], Array]) -> None:

@@ -33,7 +33,7 @@ from viewer.report.building import (
     purlin_cases_table,
     purlins_table,
 )
-from viewer.report.catchment import catchment_table, pieces, with_area_names
+from viewer.report.catchment import catchment_table, pieces, strip_table, with_area_names
 from viewer.report.catchment_plan import catchment_svg
 from viewer.report.durability import couples_table, movement_table, torsion_words
 from viewer.report.end_bounds import partial_table
@@ -49,12 +49,10 @@ from viewer.report.tables import (
     edges_table,
     limits_table,
     planes_table,
-    pressure_text,
     rows_table,
-    values_text,
     zones_table,
 )
-from viewer.report.working import Working, hand_check
+from viewer.report.working import hand_check
 from viewer.report.working_parts import Expression, Number
 from viewer.row_summary import row_lines
 from viewer.summary import CAUTIONS, governing_text, least_reserve, reserve_sentence, shown_name, verdict
@@ -89,9 +87,9 @@ GREEK = {
     "sqrt(": "√(",
 }
 GREEK_WORD = r"\b(theta|gamma|alpha|beta|mu|rho|Omega|phi|sum\(|sqrt\()(?![a-z]{2})"
-# Short symbols only, so that names of fields and files stay as they are.
+# Short symbols only, so that names of fields and files stay as they are: row.not_standing, end_at.
 POWER = r"\^(?:\((\d/\d)\)|([-−]?\d+(?:\.\d+)?))"
-SUBSCRIPT = r"(?<![\w])(\w{1,3}?)_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)(?![^\W²³])"
+SUBSCRIPT = r"(?<![\w.])(?![a-z]{2,3}_[a-z]{2})(\w{1,3}?)_([A-Za-z0-9+−]+(?:,[A-Za-z0-9]+)*)(?![^\W²³])"
 
 
 def write_report(
@@ -105,6 +103,7 @@ def write_report(
     splices: str = "",
     place: str = "",
     deflected: Path | None = None,
+    content: Mapping[str, Any] | None = None,
 ) -> None:
     """Write the report as one self-contained HTML file, whole or not at all.
 
@@ -127,6 +126,8 @@ def write_report(
         Tolerance of place in a line.
     deflected : Path, optional
         PNG of the deflected governing row, to embed.
+    content : mapping, optional
+        From `report_content`, where it is known.
     """
     page = report_html(
         analysis,
@@ -137,6 +138,7 @@ def write_report(
         splices=splices,
         place=place,
         deflected=deflected,
+        content=content,
     )
     write_text(Path(path), page)
 
@@ -151,6 +153,7 @@ def report_html(
     splices: str = "",
     place: str = "",
     deflected: Path | None = None,
+    content: Mapping[str, Any] | None = None,
 ) -> str:
     """Text of the report; see `write_report`."""
     units = system(analysis.project.table.project.units)
@@ -161,7 +164,8 @@ def report_html(
         number=lambda number: expression_html((number,), units),
     )
     template = environment.get_template("report.html.j2")
-    content = report_content(analysis, units, picture, picture_reason, today or date.today())
+    if content is None:
+        content = report_content(analysis, units, picture, picture_reason, today or date.today())
     return template.render(
         **content,
         sway=sway,
@@ -227,7 +231,7 @@ def report_content(
         "cases": cases_table(analysis),
         "beyond": {"sentences": beyond_sentences(analysis), "table": beyond_table(analysis)},
         "working": with_area_names(working),
-        "strip": _strip_table(working, units),
+        "strip": strip_table(working, units),
         "catchment": catchment_table(analysis, working, areas, units),
         "catchment_drawing": catchment_svg(analysis, working, areas, units),
         "rows": rows_table(analysis, units, rows),
@@ -343,27 +347,6 @@ def _unfactored(analysis: Analysis, case: int) -> str:
 
 def _times(factor: float) -> str:
     return f"× {significant(factor)}" if math.isfinite(factor) else significant(factor)
-
-
-def _strip_table(working: Working | None, units: UnitSystem) -> Table | None:
-    """Zones above the governing clamp."""
-    if working is None:
-        return None
-    rows = tuple(
-        (
-            zone.zone.name,
-            quantity(zone.pressure, "pressure", units, 4),
-            quantity(zone.run, "length", units, 4),
-            pressure_text(zone.zone, units),
-            zone.zone.clause,
-            zone.zone.formula,
-            values_text(zone.zone.values, units),
-        )
-        for zone in working.zones
-    )
-    heads = ("Zone", "p, mean", "b, mean", "Pressure of the zone", "Clause", "Formula", "Values")
-    caption = f"Snow straight above {working.clamp}, case “{working.case}”"
-    return Table(caption, heads, "tnnntss", rows)
 
 
 def _sliding_words(analysis: Analysis, units: UnitSystem) -> tuple[str, ...]:

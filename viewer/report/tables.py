@@ -233,10 +233,11 @@ def values_text(values: Iterable[Value], units: UnitSystem) -> str:
     return "; ".join(parts)
 
 
-def pressure_text(zone: Zone, units: UnitSystem) -> str:
-    """Pressure of a zone, or its range over the polygon."""
-    corners = shapely.get_coordinates(zone.polygon)
-    values = zone.pressure[0] + corners @ zone.pressure[1:]
+def pressure_text(zone: Zone, units: UnitSystem, *more: Zone) -> str:
+    """Pressure of a zone and of further pieces of it, or its range over the polygons."""
+    values = np.concatenate(
+        [one.pressure[0] + shapely.get_coordinates(one.polygon) @ one.pressure[1:] for one in (zone, *more)]
+    )
     low, high = float(values.min()), float(values.max())
     if high - low <= 1e-6 * max(abs(high), 1.0):
         return quantity(high, "pressure", units)
@@ -416,7 +417,11 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
     )
     if tested:
         demands = (f"F along the seam {units.label('force')}", *demands)
-        note += f" F is the plain factored force, below 0 where it acts up the slope. {AS_TESTED}"
+        note += (
+            " F is the plain factored force, below 0 where it acts up the slope, the larger of snow at the "
+            "rail's axis and at its top; the hand check has that of the height it names. "
+            f"{AS_TESTED}"
+        )
     heads = (
         "Clamp",
         "Seam",

@@ -33,11 +33,19 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class StripZone:
-    """A zone above the clamp: mean pressure [Pa] over the strip, mean plan run [m] it covers there."""
+    """A zone above the clamp: mean pressure [Pa] over the strip, mean plan run [m] it covers there.
 
-    zone: Zone
+    Pieces of one formula with the same values, such as those of a drift around a corner, are one zone.
+    """
+
+    pieces: tuple[Zone, ...]
     pressure: float
     run: float
+
+    @property
+    def zone(self) -> Zone:
+        """The first piece, for what all of them share."""
+        return self.pieces[0]
 
 
 @dataclass(frozen=True)
@@ -131,16 +139,26 @@ def _strip(analysis: Analysis, clamp: int, case: int) -> tuple[tuple[StripZone, 
     above = shapely.intersection(row_catchment(roof, layout, row), band)
     plan = shapely.transform(above, lambda uv: roof.planes.to_world(plane, uv)[:, :2])
     width = right - left
-    found = []
+    found: dict[object, list[tuple[Zone, float, float]]] = {}
     for zone in analysis.snow.cases[case].zones:
         if zone.plane != plane:
             continue
         piece = np.array([shapely.intersection(zone.polygon, plan)], dtype=object)
         area = float(shapely.area(piece[0]))
         if area > 1e-6 * width:
-            pressure = float(linear_integral(piece, zone.pressure)[0]) / area
-            found.append(StripZone(zone, pressure, area / width))
-    return tuple(found), width, plan
+            weight = float(linear_integral(piece, zone.pressure)[0])
+            found.setdefault(alike(zone), []).append((zone, weight, area))
+    zones = []
+    for pieces in found.values():
+        weight, area = (sum(part[k] for part in pieces) for k in (1, 2))
+        zones.append(StripZone(tuple(part[0] for part in pieces), weight / area, area / width))
+    return tuple(zones), width, plan
+
+
+def alike(zone: Zone) -> object:
+    """Equal for pieces of one formula with the same values, as printed."""
+    values = tuple((v.symbol, f"{v.value:.5g}", v.note) for v in zone.values)
+    return zone.name, zone.clause, zone.formula, values
 
 
 def _own(

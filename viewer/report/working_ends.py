@@ -160,7 +160,7 @@ def _end_step(analysis: Analysis, case: int, part: Part, letter: str) -> Step:
         found += feeders(analysis, case, node, start)
     name = layout.row_name[part.row]
     title = f"Upper bound at the {('left', 'right')[part.end]} end of row {name}"
-    where = f"is within {np.degrees(spread):.3g}° of the fall line from that end and held by no other row"
+    where = f"is within {np.degrees(spread):.3g}° of the fall line from that end and held by no row"
     note = _held_words(analysis, case, part.row, taken.held) + _lodging_words(analysis, part)
     step = feeding_step(analysis, found, (title, letter), where, note)
     rest = part.bound - step.result.value

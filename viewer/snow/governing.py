@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shapely
 from rich.padding import Padding
 from rich.text import Text
 
@@ -72,13 +73,26 @@ def governing_words(findings: SnowFindings, units: UnitSystem) -> list[Text | Pa
         name = zone.name if zone.name.endswith(f" {where}") else f"{zone.name}, on {where}"
         cases = number_ranges([q + 1 for q in patch.cases])
         cases = f"case {cases}" if len(patch.cases) == 1 else f"cases {cases}"
-        added = "" if patch.base else "; added to the snow it lies on"
+        added = "; added to the snow it lies on" if _lies_on_snow(findings, patch) else ""
         text.append(Text(f"{patch.number}  {name}: {zone.clause}, {cases}{added}", style="bold"))
         words = [_line_words(line, units) for line in patch_lines(findings, patch, units.name)]
         fresh = [one for one in words if one not in said] or ["as above"]
         text += [Padding(Text(one), (0, 0, 0, 3), expand=False) for one in fresh]
         said.update(words)
     return text
+
+
+def _lies_on_snow(findings: SnowFindings, patch: Patch) -> bool:
+    """Whether another zone of its cases lies where it does; a drift of Annex B lies alone."""
+    zone = patch.zone
+    others = [
+        other
+        for q in patch.cases
+        for other in findings.cases[q].case.zones
+        if not patch.base and other is not zone and other.plane == zone.plane and other.name != zone.name
+    ]
+    below = shapely.intersection(shapely.union_all([one.polygon for one in others]), zone.polygon)
+    return bool(below.area > 0.01 * zone.polygon.area)
 
 
 def _line_words(line: Worked, units: UnitSystem) -> str:
