@@ -50,7 +50,7 @@ def elements(drawing: str, name: str) -> list[ElementTree.Element]:
 def test_plan_is_to_scale_and_dimensioned(gable: Analysis) -> None:
     drawing = plan_svg(gable)
     words = [e.text for e in elements(drawing, "text")]
-    assert words.count("14.00 m") == words.count("9.00 m") == 2
+    assert words.count("14.00 m") == words.count("9.00 m") == 4  # on two sides, each with its halo
     for name in (*gable.project.layout.row_name, "S1", "N1", "24.0°", "N", "not verified"):
         assert name in words
     bar = next(

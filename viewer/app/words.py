@@ -116,6 +116,7 @@ LABELS: dict[str, dict[str, str]] = {
         "tested.lock": "Tested on: fold of the seam",
         "tested.substrate": "Tested on: what lies below",
         "tested.screw_torque": "Tested with: screw torque",
+        "tested.load_height": "Tested with: height of the load above the grip",
         "tested.directions": "Tested directions",
         "tested.tests": "Tests, fewest of a direction",
         "tested.notes": "What the tests leave open",
