@@ -254,7 +254,7 @@ def test_an_explanation_that_no_sample_of_comes_near_has_a_bound_not_nothing(roo
 
 
 def test_a_clamp_that_stands_is_not_taken_for_what_let_the_loss_begin(roof):
-    """The weakest place as meant can lie far from the loss: both loads are told, the one at the loss judged."""
+    """The weakest place can lie far from the loss: both loads are told, the one at the loss is judged."""
     each = meant_at(roof, np.full(roof.case.clamps, np.nan))
     assert each.min() == pytest.approx(as_meant(roof), rel=1e-6)
     strong = each > 1.1 * each.min()

@@ -51,6 +51,7 @@ def found_with(made, folder, old="", new=""):
         fits=fits,
         cannot=(),
         families=(),
+        history=None,
         further=(),
     )
 

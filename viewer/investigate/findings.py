@@ -29,7 +29,7 @@ from viewer.history.findings import load_at, said, until
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import old_breaks
 from viewer.investigate.entries import entries_told, rail_state, splices_of
-from viewer.investigate.families import FIRM, family_words, settled_family, together
+from viewer.investigate.families import FIRM, SETTLED, family_words, settled_family, together
 from viewer.investigate.heap import heap_caution, heap_told
 from viewer.investigate.looks import WORTH, unsettled
 from viewer.investigate.shares import CERTAIN, share
@@ -92,14 +92,15 @@ def answer(found: CaseFindings) -> str:
         text += f'; next "{second.cause}", {share(second)}'
     family = None if few or caution else settled_family(found)
     if family is not None:
-        text += f". Settled: {family_words(family)}{f'. To tell more, look at: {look}' if look else ''}"
+        how = "Settled" if family.low >= SETTLED and _clean(found) else "Points to"
+        text += f". {how}: {family_words(family)}{f'. To tell more, look at: {look}' if look else ''}"
     elif look:
         text += f". {'Look next at' if few else 'Not settled before this is looked at'}: {look}"
     elif first.posterior < LIKELY:
         text += ". What was found does not decide between them"
     elif first.low < FIRM and not few:
         text += ". Not settled: its interval reaches low for want of samples near"
-    elif not few and not caution:
+    elif first.low >= SETTLED and not few and not caution and _clean(found):
         text += ". Settled"
     if first.unexplained:
         rest = len(first.unexplained) - 1
@@ -113,6 +114,23 @@ def answer(found: CaseFindings) -> str:
             "doubt): shares are rough"
         )
     return f"{text}. {together(found, family)}".rstrip()
+
+
+def _clean(found: CaseFindings) -> bool:
+    """Whether nothing that was found speaks against calling the first settled."""
+    first = found.fits[0]
+    return not first.unexplained and first.loose < LOOSE and not _weather_differs(found)
+
+
+def _weather_differs(found: CaseFindings) -> bool:
+    """Whether the snow measured on the roof is not what the weather gives."""
+    if found.history is None or found.evidence.table.case.day is None:
+        return False
+    load = load_at(found.history, found.evidence.table.case.day)
+    measured, wide = found.evidence.load
+    return bool(
+        load is not None and np.isfinite(measured) and not load[0] - wide <= measured <= load[2] + wide
+    )
 
 
 def _too_weak(first: Fit) -> str:
@@ -346,8 +364,7 @@ def timeline(found: CaseFindings) -> tuple[str, ...]:
     if load is not None:
         low, middle, high = (units.text(float(v), "pressure") for v in load)
         lines.append(f"On {day} the weather gives {middle} ({low} to {high}) without drift.")
-        measured, wide = found.evidence.load
-        if np.isfinite(measured) and not load[0] - wide <= measured <= load[2] + wide:
+        if _weather_differs(found):
             lines.append("What was measured on the roof does not agree with this: look into both.")
     return tuple(lines)
 
