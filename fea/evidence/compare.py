@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.evidence.explanations import Bank
-from fea.evidence.looks import TRACE, Rail, count_square, screws_seen, spans_seen, splices_seen
+from fea.evidence.looks import TRACE, Rail, count_square, most_screws, screws_seen, spans_seen, splices_seen
 from fea.evidence.unexplained import Reading
 from roofmodel.layout import Layout
 
@@ -188,6 +188,8 @@ class Told:
         The same of each measure.
     splices, rails : (n,) float
         Chances of the states of splices; of their screws and of rails away from them.
+    most_rails : float
+        Largest that the latter can be in any sample of the explanation, drawn or not.
     """
 
     clamps: tuple[Reading, ...]
@@ -197,6 +199,7 @@ class Told:
     far: Array
     splices: Array
     rails: Array
+    most_rails: float = 1.0
 
     @property
     def log_chance(self) -> Array:
@@ -218,6 +221,7 @@ def told_of(layout: Layout, found: Found, bank: Bank) -> Told:
         np.stack([one.square for one in measures], axis=1) if measures else np.zeros((len(bank.mass), 0)),
         splices_seen(layout, found.rails, bank),
         screws_seen(layout, found.splice_screws, bank) * spans_seen(layout, found.spans, bank),
+        most_screws(found.splice_screws, bank.cause),
     )
 
 

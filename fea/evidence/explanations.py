@@ -18,6 +18,7 @@ from fea.evidence.causes import AND, CHANGES, SPLICE_SHARE, Draw, Roof, Strength
 from fea.evidence.counterparts import missing_as_found, stands_for
 from fea.evidence.grids import BY_GRID, Grid, mixture_weight
 from fea.evidence.idle import idle_parts
+from fea.evidence.weights import clamp_weights
 from fea.failure.assembled import PARTS, SpliceLoads
 from fea.failure.cascade import FailureSamples, cascade
 from fea.failure.study import strength_shares
@@ -30,7 +31,6 @@ Drawn = tuple[Aim, Grid | None]  # by what samples are drawn
 
 BATCH = 500
 ROUND = 100_000  # batches, more than a round has
-HIGHEST = 20.0  # times the snow of the case that are looked at for the roof as meant
 
 
 @dataclass(frozen=True)
@@ -79,6 +79,8 @@ class Bank:
         Which parts of the explanation lie far from all that gave way (`fea.evidence.idle`).
     first, units, rounds
         What `fea.evidence.grids.mixture_weight` weights all rounds by.
+    numbers : tuple of int
+        Of those rounds, among all that were drawn: an explanation need not be in each of them.
     """
 
     cause: str
@@ -103,6 +105,7 @@ class Bank:
     first: Array = field(default_factory=lambda: np.zeros(0))
     units: dict[str, Array] = field(default_factory=dict)
     rounds: tuple[tuple[Grid | None, int], ...] = ()
+    numbers: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -176,22 +179,6 @@ class Course:
         return 1.0 - float(np.clip(at, 0.0, 1.0)) * (1.0 - float(self.bond[clamp]))
 
 
-def as_meant(roof: Roof, drift: float = 1.0, over: Array | None = None) -> float:
-    """Snow without drift, over that of the case, at which the first clamp gives way on the roof as meant.
-
-    Every clamp is there at its mean strength, no bond holds, and row ends collect all they can; infinite
-    where nothing gives way up to `HIGHEST` times the snow of the case. Where depth along a row was entered
-    (`over` (c,), over even snow; else NaN) it pulls in place of the drift, as heaps of samples do.
-    """
-    case = roof.case
-    still, drifted = case.usual_snow
-    load = still + drift * drifted
-    if over is not None:
-        load = np.where(np.isnan(over), load, np.nan_to_num(over) * still)
-    found = cascade(case.roof, case.held, load, case.capacity, case.residual, target=HIGHEST)
-    return float(found.first[0])
-
-
 def sample_bank(
     roof: Roof,
     cause: str,
@@ -211,14 +198,15 @@ def sample_bank(
         _sample(roof, cause, strengths, (seed, number * ROUND + batch, size), aim, looked, grid)[0]
         for batch, size in batches(count, BATCH)
     ]
-    return replace(_joined(parts), rounds=((grid, count),))
+    return replace(_joined(parts), rounds=((grid, count),), numbers=(number,))
 
 
 def add_round(bank: Bank, more: Bank) -> Bank:
     """Samples of two rounds as one mixture."""
     both = _joined((bank, more))
     rounds = (*bank.rounds, *more.rounds)
-    return replace(both, rounds=rounds, weight=mixture_weight(both.units, both.first, rounds))
+    weight = mixture_weight(both.units, both.first, rounds)
+    return replace(both, rounds=rounds, numbers=(*bank.numbers, *more.numbers), weight=weight)
 
 
 def _joined(parts: Sequence[Bank]) -> Bank:
@@ -227,7 +215,7 @@ def _joined(parts: Sequence[Bank]) -> Bank:
         values = [getattr(part, one.name) for part in parts]
         if one.name in ("signs", "sizes", "units"):
             joined[one.name] = {name: np.concatenate([of[name] for of in values]) for name in values[0]}
-        elif one.name not in ("cause", "rounds"):
+        elif one.name not in ("cause", "rounds", "numbers"):
             joined[one.name] = np.concatenate(values)
     return Bank(cause=parts[0].cause, **joined)
 
@@ -247,7 +235,7 @@ def course_of(
         which += 1
     grid, count = bank.rounds[which]
     batch, size = list(batches(count, BATCH))[number // BATCH]
-    of = (seed, which * ROUND + batch, size)
+    of = (seed, bank.numbers[which] * ROUND + batch, size)
     _, found, draw = _sample(roof, bank.cause, strengths, of, aim, None, grid)
     one = number % BATCH
     return Course(
@@ -447,23 +435,17 @@ def _load(draw: Draw, snow: tuple[Array, Array, Array], heaped: Array, bond: Arr
 def load_by_heap(roof: Roof, gave_way: NDArray[np.bool_], fallen: tuple[float, float]) -> tuple[float, float]:
     """Snow without drift over that of the case, and its deviation, by the weight that fell; NaN for none.
 
-    Every clamp that gave way (c,) let the snow of its share of the row go.
+    Every clamp that gave way (c,) let the snow above it go.
     """
-    weight = float((_of_rows(roof, gave_way) @ np.sum(roof.case.weight, axis=0)).sum())
+    weight = float(clamp_weights(roof.case, roof.layout.clamp_row)[:, gave_way].sum())
     return (fallen[0] / weight, fallen[1] / weight) if weight > 0.0 else (np.nan, np.nan)
 
 
-def _of_rows(roof: Roof, value: NDArray[Any]) -> Array:
-    """Mean (..., r) of the clamps of each row."""
-    member = roof.layout.clamp_row[:, None] == np.arange(len(roof.layout.row_name))
-    return np.asarray(value @ (member / np.maximum(member.sum(axis=0), 1)))
-
-
 def _fallen(draw: Draw, gave_way: NDArray[np.bool_]) -> Array:
-    """Weight of the snow that came down, (n,): each row's by the share of its clamps that gave way. [N]."""
-    lost = _of_rows(draw.roof, gave_way * draw.heaped)
-    still, drift = draw.case.weight
-    return np.asarray(draw.mass * (lost * (still + draw.drift[:, None] * drift)).sum(axis=1))
+    """Weight of the snow that came down from above the clamps that gave way, (n,). [N]."""
+    lost = gave_way * draw.heaped
+    still, drift = clamp_weights(draw.case, draw.roof.layout.clamp_row)
+    return np.asarray(draw.mass * (lost @ still + draw.drift * (lost @ drift)))
 
 
 def _signs(draw: Draw, gave_way: NDArray[np.bool_], cause: str) -> dict[str, Array]:

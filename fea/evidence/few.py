@@ -31,9 +31,9 @@ def next_weights(told: Sequence[Told], banks: Sequence[Bank], weighed: Weighed) 
 
     That of its own effective ones, or the importance weight of those of its samples that come nearest times
     what all that was found leaves of those near of any explanation, whichever is more, the latter no more
-    than counts of screws and seams, splices and rails let its samples weigh. What rounds draw often weighs
-    little: the weights of others say nothing of an explanation that has none near. 0 where nothing is near at
-    all.
+    than counts of screws and seams, and screws of splices, let its samples weigh. What rounds draw often
+    weighs little: the weights of others say nothing of an explanation that has none near. 0 where nothing is
+    near at all.
     """
     near = near_of(told, weighed.loose)
     close = [w * one for w, one in zip(weighed.weights, near, strict=True)]
@@ -43,13 +43,13 @@ def next_weights(told: Sequence[Told], banks: Sequence[Bank], weighed: Weighed) 
     if not total > 0.0:
         return np.zeros(len(banks))
     chance = sum(float(w @ k) for w, k in zip(close, left, strict=True)) / total
-    rails = sum(float(w @ (one.splices * one.rails)) for w, one in zip(close, told, strict=True)) / total
+    screws = sum(float(w @ one.rails) for w, one in zip(close, told, strict=True)) / total
     found = []
     for bank, one, c in zip(banks, told, close, strict=True):
         own = nearest(bank.weight, one.log_chance)
         own = own if own.any() else bank.weight
         drawn = float(own @ bank.weight) / float(own.sum())
-        found.append(max(_unit(c), drawn * chance * _most(one, rails), TRACE))
+        found.append(max(_unit(c), drawn * chance * _most(one, screws), TRACE))
     return np.array(found)
 
 
@@ -123,12 +123,21 @@ def drawn_again(
         if unit > 0.0 and effective(close) < FEW:
             count = float(close.sum()) / unit
             lower, upper = rng.gamma(count, size=DRAWS), rng.gamma(count + 1.0, size=DRAWS)
-            least.append(lower * unit / len(w))
-            most.append(upper * unit / len(w))
+            rest = _means(w * ~at, rng)
+            least.append(lower * unit / len(w) + rest)
+            most.append(upper * unit / len(w) + rest)
         else:
-            least.append(np.array([w[rng.integers(0, len(w), len(w))].mean() for _ in range(DRAWS)]))
+            least.append(_means(w, rng))
             most.append(least[-1])
     return np.stack(least, axis=1), np.stack(most, axis=1)
+
+
+def _means(weight: Array, rng: np.random.Generator) -> Array:
+    """Means (`DRAWS`,) of weights drawn anew with replacement."""
+    if not weight.any():
+        return np.zeros(DRAWS)
+    size = len(weight)
+    return np.array([weight[rng.integers(0, size, size)].mean() for _ in range(DRAWS)])
 
 
 def _unit(weight: Array) -> float:
@@ -138,11 +147,11 @@ def _unit(weight: Array) -> float:
 
 
 def _most(one: Told, rails: float) -> float:
-    """Most that counts, splices and rails let any sample of an explanation weigh.
+    """Most that counts and screws of splices let any sample of an explanation weigh.
 
-    Counts over what they would if all were as told; splices and rails over their mean of those near, `rails`.
+    Counts over what they would if all were as told; screws by what the explanation can have, seen or not,
+    over the mean `rails` of those near. Splices can be in any state in every explanation, however seldom.
     """
     far = [reading.far for reading in one.measures if reading.far is not None]
     counts = float(np.exp(-0.5 * np.sum(far, axis=0).min())) if far else 1.0
-    looked = float((one.splices * one.rails).max(initial=0.0))
-    return counts * min(looked / max(rails, TRACE), 1.0)
+    return counts * min(one.most_rails / max(rails, TRACE), 1.0)

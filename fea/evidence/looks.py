@@ -124,6 +124,17 @@ def screws_seen(layout: Layout, told: Sequence[Look], bank: Bank) -> Array:
     return chance
 
 
+def most_screws(told: Sequence[Look], cause: str) -> float:
+    """Largest chance of those that an explanation can have: with one splice without screws, or none."""
+    right = [1.0 - max(doubt, LEAST_DOUBT) for _, _, doubt in told]
+    bare = [i for i, (_, there, _) in enumerate(told) if not there]
+    chance = np.array([1.0 - one if i in bare else one for i, one in enumerate(right)])
+    if "splice never screwed" in cause and bare:
+        most = max(bare, key=lambda i: right[i])
+        chance[most] = right[most]
+    return float(np.prod(chance))
+
+
 def spans_seen(layout: Layout, told: Sequence[Look], bank: Bank) -> Array:
     """Chance (n,) of rails looked at away from splices: at a clamp, whether bent, the doubt."""
     chance = np.ones(len(bank.mass))

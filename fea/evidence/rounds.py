@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from fea.evidence.aim import Aim
 from fea.evidence.causes import Roof, Strengths
-from fea.evidence.compare import Found, Told, Weighed, effective, told_of, weigh
+from fea.evidence.compare import Found, Weighed, effective, told_of, weigh
 from fea.evidence.explanations import Bank, Looked, add_round, sample_bank
 from fea.evidence.few import largest_shares
 from fea.evidence.grids import Grid, grid_of
@@ -70,24 +70,44 @@ def in_turn(one_bank: Callable[[str], Bank], names: Sequence[str]) -> list[Bank]
 
 
 def draw_rounds(
-    ask: Ask, causes: Sequence[str], priors: Sequence[float], run: Run = in_turn, fixed: Sequence[Bank] = ()
+    ask: Ask,
+    causes: Sequence[str],
+    priors: Sequence[float],
+    run: Run = in_turn,
+    fixed: Sequence[Bank] = (),
+    begun: Sequence[Bank] = (),
 ) -> tuple[Bank, ...]:
     """Samples of some explanations, beside `fixed` ones of others, whose weights come first in `priors`.
 
     Rounds go on for those that count while fewer than `Ask.telling` effective samples tell of them,
-    up to `Ask.most` of each and `Ask.total` in all; the same for the same seed on every machine.
+    up to `Ask.most` of each and `Ask.total` in all; the same for the same seed on every machine. Those
+    `begun` before, one for each of `causes`, are gone on with, and do not count in all.
     """
     layout, size = ask.roof.layout, min(ask.first, ask.most)
-    banks: dict[str, Bank] = {}
-    told: dict[str, Told] = {}
+    banks = {bank.cause: bank for bank in begun}
+    told = {name: told_of(layout, ask.found, bank) for name, bank in banks.items()}
     kept = [told_of(layout, ask.found, bank) for bank in fixed]
     prior = np.asarray(priors, dtype=float) / np.sum(priors)
-    wanted, number, spent = list(causes), 0, 0
-    count = dict.fromkeys(wanted, size)
-    while wanted:
+    number, spent = max((max(bank.numbers) + 1 for bank in begun), default=0), 0
+
+    def next_round() -> dict[str, int]:
+        """Samples of each explanation that wants more."""
+        if not banks:
+            return dict.fromkeys(causes, size)
+        every = [*fixed, *(banks[name] for name in causes)]
+        by = [*kept, *(told[name] for name in causes)]
+        weighed = weigh(by, every, prior)
+        largest = largest_shares(by, every, weighed, prior)[len(fixed) :]
+        names = _wanted(causes, weighed, largest, number, ask.telling)
+        count = {name: min(size, ask.most - len(banks[name].mass)) for name in names}
+        count = {name: more for name, more in count.items() if more > 0}
+        within = np.cumsum(list(count.values())) <= ask.total - spent
+        return {name: more for (name, more), there in zip(count.items(), within, strict=True) if there}
+
+    while count := next_round():
         grids = {
             name: grid_of(banks[name].units, banks[name].weight, told[name].log_chance)
-            for name in wanted
+            for name in count
             if name in banks
         }
 
@@ -100,19 +120,10 @@ def draw_rounds(
             )  # fmt: skip
             return add_round(banks[name], bank) if name in banks else bank
 
-        for name, bank in zip(wanted, run(one_bank, wanted), strict=True):
+        for name, bank in zip(count, run(one_bank, list(count)), strict=True):
             banks[name], told[name] = bank, told_of(layout, ask.found, bank)
         number += 1
-        spent += sum(count[name] for name in wanted)
-        every = [*fixed, *(banks[name] for name in causes)]
-        by = [*kept, *(told[name] for name in causes)]
-        weighed = weigh(by, every, prior)
-        largest = largest_shares(by, every, weighed, prior)[len(fixed) :]
-        wanted = _wanted(causes, weighed, largest, number, ask.telling)
-        count = {name: min(size, ask.most - len(banks[name].mass)) for name in wanted}
-        wanted = [name for name in wanted if count[name] > 0]
-        within = np.cumsum([count[name] for name in wanted]) <= ask.total - spent
-        wanted = [name for name, there in zip(wanted, within, strict=True) if there]
+        spent += sum(count.values())
     return tuple(banks[name] for name in causes)
 
 

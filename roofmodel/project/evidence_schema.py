@@ -109,7 +109,7 @@ class DepthFound(Table):
 
     near: Line = Field(min_length=1, description='Clamp nearest to the place, such as "low-50".')
     over: float = Field(
-        gt=0.0, le=20.0, description="Depth there over that where the same snow lies even, away from drifts."
+        gt=0.0, le=10.0, description="Depth there over that where the same snow lies even, away from drifts."
     )
     doubt: Doubt = Field(0.2, gt=0.0, le=1.0, description="Standard deviation of it, as a share.")
     note: Line = Field("", max_length=300, description="For the report.")

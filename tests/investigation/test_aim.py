@@ -14,9 +14,10 @@ from fea.analysis import analyze
 from fea.evidence.aim import PLAIN, Aim, aim_at, draw_place, draw_snow, draw_stretch, length_chances, together
 from fea.evidence.causes import SNOW, Strengths
 from fea.evidence.compare import Found
-from fea.evidence.explanations import as_meant, load_by_heap, sample_bank
+from fea.evidence.explanations import load_by_heap, sample_bank
 from fea.evidence.few import DRAWS
 from fea.evidence.fit import fit, load_range
+from fea.evidence.meant import as_meant, meant_at
 from fea.evidence.roof import evidence_roof
 from fea.failure.roof_case import Laws
 from roofmodel.project.load import load_project
@@ -200,7 +201,12 @@ def test_the_roof_as_meant_lets_go_where_its_first_clamp_is_used_up(roof):
 def test_the_roof_as_meant_is_told_without_blame_that_scatter_could_take(roof, share, words, never):
     lay = share * as_meant(roof)
     found = SimpleNamespace(
-        units=SI, roof=roof, pressure=1.0, evidence=SimpleNamespace(load=(lay, 0.1 * lay), along=())
+        units=SI,
+        roof=roof,
+        pressure=1.0,
+        evidence=SimpleNamespace(
+            load=(lay, 0.1 * lay), along=(), gave_way=np.ones(roof.case.clamps, dtype=bool)
+        ),
     )
     text = meant(found)
     assert words in text
@@ -222,7 +228,9 @@ def test_the_roof_as_meant_has_the_snow_as_it_was_entered_along_the_row(roof):
     lay = as_meant(roof, over=deep)
     found = SimpleNamespace(
         units=SI, roof=roof, pressure=1.0,
-        evidence=SimpleNamespace(load=(lay, 0.05 * lay), along=((int(np.argmax(low)), 2.0, 0.3),)),
+        evidence=SimpleNamespace(
+            load=(lay, 0.05 * lay), along=((int(np.argmax(low)), 2.0, 0.3),), gave_way=low
+        ),
     )  # fmt: skip
     assert "as entered along low (up to 2 times even snow)" in meant(found)
     assert "bond and scatter of the clamps decide" in meant(found)
@@ -243,3 +251,18 @@ def test_an_explanation_that_no_sample_of_comes_near_has_a_bound_not_nothing(roo
     bound = 1.0 - 0.025 ** (1.0 / n)
     assert by["b"].high == pytest.approx(bound / (1.0 + bound), rel=6.0 / np.sqrt(0.025 * DRAWS))
     assert by["a"].low == pytest.approx(1.0 - by["b"].high)
+
+
+def test_a_clamp_that_stands_is_not_taken_for_what_let_the_loss_begin(roof):
+    """The weakest place can lie far from the loss: both loads are told, the one at the loss is judged."""
+    each = meant_at(roof, np.full(roof.case.clamps, np.nan))
+    assert each.min() == pytest.approx(as_meant(roof), rel=1e-6)
+    strong = each > 1.1 * each.min()
+    lay = float(each[strong].min())
+    found = SimpleNamespace(
+        units=SI, roof=roof, pressure=1.0,
+        evidence=SimpleNamespace(load=(lay, 0.01 * lay), along=(), gave_way=strong),
+    )  # fmt: skip
+    text = meant(found)
+    assert f"{roof.layout.clamp_name[int(each.argmin())]}, which did not come off" in text
+    assert "about what lay that day" in text

@@ -59,6 +59,7 @@ def found_with(folder, off, rails=(), along=()):
         cannot=(),
         further=(),
         families=(),
+        history=None,
         units=SYSTEMS["SI"],
     )
 

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 
 from fea.evidence.causes import AND, AS_DESIGNED
 from fea.evidence.compare import LOOSER, NEAR, Found, most_near, of_clamps
-from fea.evidence.families import SNOW_ALONE, families_of
+from fea.evidence.families import SNOW_ALONE, Family, families_of
 from fea.evidence.few import Spread, spread_of
 from fea.evidence.idle import idle_parts
+from fea.evidence.looks import most_screws
 from tests.investigation.test_few import PRIOR, against
 from viewer.investigate.families import settled_family
 
@@ -97,12 +98,52 @@ def test_samples_that_are_not_followed_to_their_end_could_not_have_come_near(see
     assert (made.sum(axis=1)[near] <= most_near(layout, found)).all()
 
 
-def test_what_none_of_an_explanations_samples_can_be_bounds_it_though_few_come_near():
-    """A splice seen so that no sample of B leaves more than a fiftieth of what those of A do: 3.69 / 50."""
+def test_screws_that_an_explanation_cannot_have_bound_it_though_few_of_its_samples_come_near():
+    """A splice seen without screws, 2 % doubt: no sample of B leaves more than 0.02 of what those of A do."""
     told, banks, weighed = against(0)
-    for bank, one in zip(banks, told, strict=True):
-        one.splices = np.where(bank.weight == 0.01, 1.0, 0.02)
+    told[1].most_rails = most_screws([(3, False, 0.02)], "weak batch")
+    assert told[1].most_rails == pytest.approx(0.02)
     eye = np.eye(2, dtype=bool)
     _, high = spread_of(told, banks, weighed, PRIOR, np.random.default_rng(1)).interval(eye)
     most, mean = -np.log(0.025) * 0.02 / 6000, 3000 * 0.01 / 9000
     assert high[1] == pytest.approx(most / (most + mean), rel=0.3)
+
+
+def test_most_that_screws_can_say_holds_for_every_sample():
+    told = [(3, False, 0.02), (9, True, 0.05), (15, False, 0.1)]
+    assert most_screws(told, "splice never screwed") == pytest.approx(0.98 * 0.95 * 0.1)
+    assert most_screws(told, "splice parted") == pytest.approx(0.02 * 0.95 * 0.1)
+    assert most_screws([], "drift") == 1.0
+
+
+def test_a_state_of_a_splice_that_no_sample_had_yet_bounds_nothing():
+    """B tears it once in 6,000 and is near then: none drawn, its upper end holds the truth all the same."""
+    told, banks, weighed = against(0)
+    told[1].splices = np.full(6000, 0.01)  # as far as was seen
+    told[0].splices = np.full(9000, 0.8)
+    eye = np.eye(2, dtype=bool)
+    _, high = spread_of(told, banks, weighed, PRIOR, np.random.default_rng(1)).interval(eye)
+    true = 0.8 / 6000
+    assert high[1] > true / (true + 0.8 * 3000 * 0.01 / 9000)
+
+
+def test_weight_of_samples_that_are_not_near_is_in_the_interval_too():
+    """B has none near but weight all the same: the share lies within its interval."""
+    told, banks, weighed = against(0)
+    weighed.weights[1] = np.full(6000, 0.005)
+    share = PRIOR * [w.mean() for w in weighed.weights]
+    low, high = spread_of(told, banks, weighed, PRIOR, np.random.default_rng(1)).interval(
+        np.eye(2, dtype=bool)
+    )
+    for k, one in enumerate(share / share.sum()):
+        assert low[k] - 1e-9 <= one <= high[k] + 1e-9
+
+
+def test_a_flaw_is_not_left_out_of_what_is_firm():
+    """More snow with missing clamps first: never "more snow, alone or with a flaw"."""
+    families = (
+        Family("more snow", ("a",), 0.84, 0.7, 0.9, 50.0),
+        Family("clamps", ("a",), 0.77, 0.66, 0.89, 50.0),
+    )
+    found = SimpleNamespace(fits=(SimpleNamespace(cause="a", low=0.3),), families=families)
+    assert settled_family(found).name == "clamps"

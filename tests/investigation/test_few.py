@@ -19,7 +19,8 @@ def against(hits: int, weight: float = 1.0, n: tuple[int, int] = (9000, 6000)):
     told = [
         SimpleNamespace(
             square=np.where(one, 0.0, 100.0), far=np.zeros((len(one), 0)), measures=(),
-            log_chance=np.where(one, 0.0, -50.0), splices=np.ones(len(one)), rails=np.ones(len(one)),
+            log_chance=np.where(one, 0.0, -50.0), splices=np.ones(len(one)),
+            rails=np.ones(len(one)), most_rails=1.0,
         )
         for one in near
     ]  # fmt: skip

@@ -51,6 +51,7 @@ def found_with(made, folder, old="", new=""):
         fits=fits,
         cannot=(),
         families=(),
+        history=None,
         further=(),
     )
 
@@ -63,6 +64,10 @@ def test_depth_along_a_row_is_straight_between_readings_and_nothing_is_said_of_o
     assert over[low[[0, 10, 15, 20, 30]]] == pytest.approx([1.0, 1.0, between, 2.0, 2.0])
     assert np.isnan(over[layout.clamp_row != 0]).all()
     assert np.isnan(depth_along(layout, ())).all()
+    shape = np.ones(len(layout.clamp_row))
+    shape[low[12:19]] = 2.0  # a drift above the gap, with readings on both sides of it
+    drifted = depth_along(layout, ((int(low[10]), 1.1, 0.1), (int(low[20]), 1.1, 0.1)), shape)
+    assert drifted[low[[10, 15, 20, 30]]] == pytest.approx([1.1, 2.2, 1.1, 1.1])
 
 
 def test_snow_above_is_the_weight_by_which_samples_lose_it(made):
@@ -109,7 +114,7 @@ def test_a_file_that_can_be_true_is_told_both_weights_without_a_caution(made, tm
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ('length = "8 m"', 'length = "80 m"', "times all the snow entered above the clamps that came off"),
+        ('length = "8 m"', 'length = "80 m"', "times all the snow above the clamps that came off"),
         (
             'depth = "0.44 m"\ndensity = "240 kg/m^3"',
             'depth = "0.6 m"\ndensity = "310 kg/m^3"',
@@ -143,7 +148,7 @@ def test_deeper_snow_told_along_the_row_takes_the_contradiction_away(made, tmp_p
     (tmp_path / "found.toml").write_text(deep)
     found.evidence = load_evidence(tmp_path / "found.toml")
     assert heap_caution(found) == ""
-    assert "with the drift entered" in heap_told(found)
+    assert "with the snow entered along the rows" in heap_told(found)
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,9 @@ from fea.analysis import analyze
 from fea.evidence.aim import aim_at
 from fea.evidence.causes import Strengths
 from fea.evidence.compare import Found
-from fea.evidence.explanations import Looked, sample_bank
+from fea.evidence.explanations import Looked, add_round, course_of, sample_bank
 from fea.evidence.fit import fit
+from fea.evidence.grids import grid_of
 from fea.evidence.roof import evidence_roof
 from fea.evidence.rounds import ALWAYS, Ask, draw_rounds
 from fea.failure.roof_case import Laws
@@ -89,3 +90,28 @@ def test_who_is_left_out_for_want_of_samples_is_told_by_promise_not_by_the_list(
         sizes.append({bank.cause: len(bank.mass) for bank in banks})
     assert sizes[0] == sizes[1]
     assert sorted(sizes[0].values()) == [500, 1000]
+
+
+def test_a_sample_is_drawn_again_though_its_explanation_was_not_in_every_round(ask, banks):
+    """One that waits a round has samples of rounds 0 and 2: each is followed again as it was."""
+    roof, cause = ask.roof, CAUSES[0]
+    first = sample_bank(roof, cause, STRENGTHS, 600, 6, ask.aim, ask.looked)
+    grid = grid_of(first.units, first.weight, np.zeros(600))
+    bank = add_round(first, sample_bank(roof, cause, STRENGTHS, 600, 6, ask.aim, ask.looked, grid, 2))
+    assert bank.numbers == (0, 2)
+    at = [n for n in np.flatnonzero((bank.order >= 0).any(axis=1)).tolist() if n % 7 == 3][-12:]
+    assert at[-1] > 600
+    for n in at:
+        course = course_of(roof, bank, STRENGTHS, 6, n, ask.aim)
+        assert np.array_equal(course.order[bank.gave_way[n]] >= 0, bank.order[n][bank.gave_way[n]] >= 0)
+        assert np.array_equal(np.flatnonzero(course.order >= 0), np.flatnonzero(bank.order[n] >= 0))
+
+
+def test_rounds_can_be_gone_on_with(ask, banks):
+    """As many again: the samples there were stay, new ones are others, and shares stay within their doubt."""
+    more = draw_rounds(ask, CAUSES, (1.0, 1.0, 1.0), begun=banks)
+    for one, other in zip(banks, more, strict=True):
+        assert np.array_equal(other.mass[: len(one.mass)], one.mass)
+        fresh = other.mass[len(one.mass) :]
+        assert len(set(fresh.tolist()) & set(one.mass.tolist())) == 0
+        assert other.weight.mean() == pytest.approx(1.0, abs=0.12)

@@ -12,6 +12,7 @@ from scipy import stats
 from fea.evidence.causes import AND, PAIRS, SNOW, pairs_of
 from fea.evidence.compare import Found
 from fea.evidence.counterparts import missing_as_found, stands_for
+from fea.evidence.families import Family
 from fea.evidence.fit import Measurement, fit, load_range
 from fea.evidence.looks import FRESH, count_chances
 from fea.evidence.unexplained import UNLIKELY, Reading, misses_of
@@ -248,15 +249,22 @@ def test_screws_and_bends_that_nothing_leads_to_expect_are_told(roof):
 
 
 def test_a_splice_without_screws_is_a_caution_whatever_ranks_first():
-    def told(*screws):
+    def told(*screws, loose=(), families=()):
         project = SimpleNamespace(layout=SimpleNamespace(clamp_name=[f"low-{k}" for k in range(40)]))
-        return SimpleNamespace(evidence=SimpleNamespace(project=project, splice_screws=screws))
+        evidence = SimpleNamespace(project=project, splice_screws=screws, screws=loose, kinds=())
+        return SimpleNamespace(evidence=evidence, families=families)
 
     assert cautions(told()) == cautions(told((30, True, 0.05))) == CAUTIONS
     (line,) = set(cautions(told((30, False, 0.05)))) - set(CAUTIONS)
     assert "The splice at low-30 without screws" in line
     for words in ("fault of workmanship", "keep people from below", "knows exactly one"):
         assert words in line
+    group = np.arange(5)
+    (line,) = set(cautions(told(loose=((group, 2, 0.05),)))) - set(CAUTIONS)
+    assert "check the screws of every clamp" in line
+    assert cautions(told(loose=((group, 0, 0.05),))) == CAUTIONS
+    (again,) = set(cautions(told(families=(Family("clamps", (), 0.3, 0.2, 0.4, 50.0),)))) - set(CAUTIONS)
+    assert again == line
 
 
 @pytest.mark.parametrize(("near", "tells", "known"), [(0, 285.0, False), (50, 3.0, False), (50, 40.0, True)])

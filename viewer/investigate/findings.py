@@ -18,10 +18,10 @@ from fea.evidence.causes import (
     USUAL,
     drift_share,
 )
-from fea.evidence.entered import depth_along
-from fea.evidence.explanations import HIGHEST, as_meant
+from fea.evidence.entered import depth_along, drift_shape
 from fea.evidence.few import FEW
 from fea.evidence.fit import Fit
+from fea.evidence.meant import HIGHEST, as_meant, meant_at
 from fea.evidence.unexplained import TOLD_BY, Miss
 from fea.failure.inputs import law_words
 from fea.unknowns import one_end_words
@@ -29,7 +29,7 @@ from viewer.history.findings import load_at, said, until
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import old_breaks
 from viewer.investigate.entries import entries_told, rail_state, splices_of
-from viewer.investigate.families import FIRM, family_words, settled_family, together
+from viewer.investigate.families import FIRM, SETTLED, family_words, settled_family, together
 from viewer.investigate.heap import heap_caution, heap_told
 from viewer.investigate.looks import WORTH, unsettled
 from viewer.investigate.shares import CERTAIN, share
@@ -48,8 +48,15 @@ BARE = (
     '"splice never screwed" knows exactly one such splice.'
 )
 LIKELY = 0.6
+SAME = 3  # explanations that leave the same unexplained, from which it is said once
+OTHERS = (
+    "Clamps that were loose, weak, wrong or never there are seldom the only ones: nothing here says that "
+    "what still stands is sound. Keep people from below it, and check the screws of every clamp of the roof "
+    "before it is loaded again."
+)
+FLAWED = 0.2  # share of clamps that held too little from which that is said (judgment)
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
-LOOSE = 2.0  # times as loosely as the doubt from which the first sentence says so
+LOOSE = 1.5  # times as loosely as the doubt from which the first sentence says so
 PAIR_SHOWN, PAIRS_SHOWN = 0.01, 6  # least posterior of a pair that is listed, and most of them
 AS_WELL = 0.5  # share over that of the first from which nothing wrong may fit as well (judgment)
 DRAWING = " by chance of drawing alone"  # what the interval holds; not the judgment behind the samples
@@ -60,7 +67,9 @@ def cautions(found: CaseFindings) -> tuple[str, ...]:
     evidence, layout = found.evidence, found.evidence.project.layout
     at = [layout.clamp_name[clamp] for clamp, there, _ in evidence.splice_screws if not there]
     what = f"{'The splice' if len(at) == 1 else 'Splices'} at {', '.join(at)} without screws"
-    return (*CAUTIONS, *((BARE.format(what=what),) if at else ()))
+    counts = any(loose for _, loose, _ in evidence.screws) or any(wrong for _, wrong, _ in evidence.kinds)
+    flawed = counts or any(one.name == "clamps" and one.posterior >= FLAWED for one in found.families)
+    return (*CAUTIONS, *((BARE.format(what=what),) if at else ()), *((OTHERS,) if flawed else ()))
 
 
 def answer(found: CaseFindings) -> str:
@@ -83,13 +92,16 @@ def answer(found: CaseFindings) -> str:
         text += f'; next "{second.cause}", {share(second)}'
     family = None if few or caution else settled_family(found)
     if family is not None:
-        text += f". Settled: {family_words(family)}{f'. To tell more, look at: {look}' if look else ''}"
+        how = "Settled" if family.low >= SETTLED and _clean(found) else "Points to"
+        text += f". {how}: {family_words(family)}{f'. To tell more, look at: {look}' if look else ''}"
     elif look:
         text += f". {'Look next at' if few else 'Not settled before this is looked at'}: {look}"
     elif first.posterior < LIKELY:
         text += ". What was found does not decide between them"
     elif first.low < FIRM and not few:
         text += ". Not settled: its interval reaches low for want of samples near"
+    elif first.low >= SETTLED and not few and not caution and _clean(found):
+        text += ". Settled"
     if first.unexplained:
         rest = len(first.unexplained) - 1
         more = f" (and {rest} more, below)" if rest else ""
@@ -102,6 +114,23 @@ def answer(found: CaseFindings) -> str:
             "doubt): shares are rough"
         )
     return f"{text}. {together(found, family)}".rstrip()
+
+
+def _clean(found: CaseFindings) -> bool:
+    """Whether nothing that was found speaks against calling the first settled."""
+    first = found.fits[0]
+    return not first.unexplained and first.loose < LOOSE and not _weather_differs(found)
+
+
+def _weather_differs(found: CaseFindings) -> bool:
+    """Whether the snow measured on the roof is not what the weather gives."""
+    if found.history is None or found.evidence.table.case.day is None:
+        return False
+    load = load_at(found.history, found.evidence.table.case.day)
+    measured, wide = found.evidence.load
+    return bool(
+        load is not None and np.isfinite(measured) and not load[0] - wide <= measured <= load[2] + wide
+    )
 
 
 def _too_weak(first: Fit) -> str:
@@ -163,7 +192,7 @@ def told(found: CaseFindings) -> tuple[str, ...]:
 def meant(found: CaseFindings) -> str:
     """What the roof would have held as it was meant to be, against the snow of the day."""
     units, evidence = found.units, found.evidence
-    over = depth_along(found.roof.layout, evidence.along)
+    over = depth_along(found.roof.layout, evidence.along, drift_shape(found.roof))
     at = as_meant(found.roof, over=over)
     if not np.isfinite(at):
         return f"As it was meant to be, the roof holds {HIGHEST:g} times the snow of the case."
@@ -172,10 +201,13 @@ def meant(found: CaseFindings) -> str:
         "As it was meant to be, every clamp at its mean strength and no bond left"
         f"{', with the drift of the case' if drifted else ''}{_along_words(found, over)}, the first clamp "
         f"gives way at {units.text(at * found.pressure, 'pressure')}, {at:.2f} times the case"
+        f"{_meant_where(found, over)}"
     )
     load, wide = evidence.load
     if not np.isfinite(load):
         return f"{text}; what lay that day was not measured."
+    each, gone = meant_at(found.roof, over), evidence.gave_way
+    at = max(at, float(each[gone].min(initial=np.inf)) if np.isfinite(each[gone]).any() else at)
     apart = (load - at * found.pressure) / wide
     if apart > CLEAR:
         return f"{text}: less than what lay that day. If the bond let go, it needed no flaw to fail."
@@ -185,6 +217,18 @@ def meant(found: CaseFindings) -> str:
             "explain it. The weakest of many clamps holds less than the mean without being a flaw."
         )
     return f"{text}: about what lay that day; with it, bond and scatter of the clamps decide."
+
+
+def _meant_where(found: CaseFindings, over: NDArray[np.float64]) -> str:
+    """Which clamp that is, and when the first of those that came off would have, where it stands."""
+    each, gone = meant_at(found.roof, over), found.evidence.gave_way
+    first = int(each.argmin())
+    where = f", {found.roof.layout.clamp_name[first]}"
+    lost = each[gone].min(initial=np.inf)
+    if gone[first] or not np.isfinite(lost):
+        return where
+    load = found.units.text(float(lost) * found.pressure, "pressure")
+    return f"{where}, which did not come off; the first of those that did at {load}, {lost:.2f} times"
 
 
 def _along_words(found: CaseFindings, over: NDArray[np.float64]) -> str:
@@ -264,9 +308,8 @@ def _miss(found: CaseFindings, miss: Miss) -> str:
 
 def unexplained(found: CaseFindings) -> tuple[str, ...]:
     """A line for each explanation that leaves something unexplained, and what the check does not see."""
-    lines = [
-        f'"{one.cause}" leaves unexplained: {misses(found, one)}.' for one in found.fits if one.unexplained
-    ]
+    lines, fits = _stops_sooner(found)
+    lines += [f'"{one.cause}" leaves unexplained: {misses(found, one)}.' for one in fits if one.unexplained]
     lines += [f"{line}." for line in old_breaks(found)]
     blind = [
         f'"{one.cause}"'
@@ -288,6 +331,29 @@ def unexplained(found: CaseFindings) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def _stops_sooner(found: CaseFindings) -> tuple[list[str], list[Fit]]:
+    """A line for a row of which most explanations expect more to give way, and the fits without it."""
+    many = [miss for one in found.fits for miss in one.unexplained if miss.what == "count"]
+    more = [(miss.about, miss.told, miss.low) for miss in many if miss.low > miss.told]
+    lines, rows = [], set()
+    for row in sorted({about for about, _, _ in more}):  # few
+        own = [(told_, low) for about, told_, low in more if about == row]
+        if len(own) < SAME:
+            continue
+        rows.add(row)
+        lines.append(
+            f"{len(own)} explanations expect more clamps of {row} to give way than the {own[0][0]:.0f} found "
+            f"({min(low for _, low in own):.0f} or more): their losses stop later. Rails that yield, as no "
+            "sample's do, can stop one sooner."
+        )
+    left = [
+        replace(one, unexplained=tuple(m for m in one.unexplained if (m.what, m.about) not in
+                                       {("count", row) for row in rows} or m.low <= m.told))
+        for one in found.fits
+    ]  # fmt: skip
+    return lines, left
+
+
 def timeline(found: CaseFindings) -> tuple[str, ...]:
     """What the weather says before the day, and what lay then; empty without weather."""
     if found.history is None:
@@ -298,8 +364,7 @@ def timeline(found: CaseFindings) -> tuple[str, ...]:
     if load is not None:
         low, middle, high = (units.text(float(v), "pressure") for v in load)
         lines.append(f"On {day} the weather gives {middle} ({low} to {high}) without drift.")
-        measured, wide = found.evidence.load
-        if np.isfinite(measured) and not load[0] - wide <= measured <= load[2] + wide:
+        if _weather_differs(found):
             lines.append("What was measured on the roof does not agree with this: look into both.")
     return tuple(lines)
 

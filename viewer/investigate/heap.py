@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fea.evidence.entered import Above, alike, depth_along, snow_above, too_heavy
+from fea.evidence.entered import Above, alike, depth_along, drift_shape, snow_above, too_heavy
 from roofmodel.units import STANDARD_GRAVITY
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.words import weight_text
@@ -18,7 +18,7 @@ def _above(found: CaseFindings) -> Above:
     """By the snow that was measured, else by that of the case."""
     evidence = found.evidence
     load = evidence.load[0] if np.isfinite(evidence.load[0]) else found.pressure
-    over = depth_along(evidence.project.layout, evidence.along)
+    over = depth_along(evidence.project.layout, evidence.along, drift_shape(found.roof))
     return snow_above(found.roof, evidence.gave_way, load / found.pressure, over)
 
 
@@ -38,7 +38,8 @@ def heap_told(found: CaseFindings) -> str:
         f"or the ridge, {weights[2]}"
     )
     if above.drifted > 1.005 * above.even:
-        text += f", with the drift entered {weights[3]}: {_times(fallen, above.even)} and "
+        drift = "snow entered along the rows" if evidence.along else "most drift of the project's cases"
+        text += f", with the {drift} {weights[3]}: {_times(fallen, above.even)} and "
         return f"{text}{_times(fallen, above.drifted)} times as much."
     return f"{text}: {_times(fallen, above.even)} times as much."
 
@@ -99,7 +100,7 @@ def _fell_more(found: CaseFindings) -> str:
         return ""
     times = _times(evidence.fallen[0], above.drifted)
     return (
-        f"what fell weighs {times} times all the snow entered above the clamps that came off, and both "
-        "cannot be true: measure heap and roof again, take off what came from below the row, and enter "
-        "deeper snow as [[snow.along]]"
+        f"what fell weighs {times} times all the snow above the clamps that came off, as entered and with "
+        "the drift of the project, and both cannot be true: measure heap and roof again, take off what came "
+        "from below the row, and enter deeper snow as [[snow.along]]"
     )

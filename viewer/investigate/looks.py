@@ -106,7 +106,10 @@ def _takes(found: CaseFindings, times: float, aim: str) -> str:
         need = times * max(now, IN_ALL // TIMES)
     if need > MOST_SAMPLES:
         much = f"more than {MOST_SAMPLES:,}, the most that are drawn" if need < 1e7 else "far too many"
-        return f"Samples {aim}: {much}; measuring what is named here decides sooner."
+        looks_left = (
+            "measuring what is named here decides sooner" if open_looks(found) else "it stays so wide"
+        )
+        return f"Samples {aim}: {much}; {looks_left}."
     rounded = int(np.ceil(need / 1000.0) * 1000)
     return f"Samples {aim}: about {rounded:,} of each explanation (sampling.samples, now {now:,})."
 
@@ -228,8 +231,10 @@ def changes(found: CaseFindings) -> tuple[str, ...]:
 
 def first_and_later(found: CaseFindings) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """The few looks to begin with, and all else that would change the answer."""
-    all_looks = looks(found)
-    return all_looks[:FIRST_LOOKS], (*all_looks[FIRST_LOOKS:], *more_samples(found), *_level(found))
+    all_looks, others = looks(found), (*more_samples(found), *_level(found))
+    if not all_looks:
+        return others, ()
+    return all_looks[:FIRST_LOOKS], (*all_looks[FIRST_LOOKS:], *others)
 
 
 def _looked_at(evidence: Evidence) -> set[str]:

@@ -14,6 +14,7 @@ from fea.evidence.aim import aim_at, together
 from fea.evidence.causes import Strengths, pairs_of, possible
 from fea.evidence.compare import Found, most_near
 from fea.evidence.explanations import Bank, Looked, course_of, load_by_heap
+from fea.evidence.families import Family
 from fea.evidence.few import FEW
 from fea.evidence.fit import Fit, further, ranking_of
 from fea.evidence.roof import evidence_roof
@@ -26,11 +27,13 @@ from viewer.analyzing import analyze_project
 from viewer.history.findings import find_history
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import breaks_left
+from viewer.investigate.families import FIRM
 from viewer.investigate.looks import splices_told
 
 PAIRS_FIRST = 1000  # samples of each pair in a round
 PAIR_ROUNDS = ALWAYS + 1  # rounds that all pairs together can have, each for all of them
 PAIRS_FEWER = 4  # times fewer samples of each pair than of each single explanation
+LIKELY = 0.75  # share that is worth as many samples again to be settled
 COUNTS = 0.05  # posterior from which an explanation counts
 
 
@@ -108,6 +111,10 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     priors = [given.get(cause, 1.0) for cause in causes]
     banks = draw_rounds(ask, causes, priors, _in_threads(tell))
     fits, families = ranking_of(project.layout, found, banks, priors, sampling.seed)
+    if _short(fits, families):
+        tell("one explanation leads, but others want samples: more rounds for them")
+        banks = draw_rounds(ask, causes, priors, _in_threads(tell), begun=banks)
+        fits, families = ranking_of(project.layout, found, banks, priors, sampling.seed)
     unsolved = none_explains(fits) or breaks_left(evidence, fits, of_banks(banks))
     if sampling.pairs == "always" or (sampling.pairs == "when needed" and unsolved):
         two, weights = pairs_of(causes, priors)
@@ -125,6 +132,12 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         further(fits, banks, project.layout, *splices_told(evidence)), course, families,
         history,
     )  # fmt: skip
+
+
+def _short(fits: Sequence[Fit], families: Sequence[Family]) -> bool:
+    """Whether only want of samples keeps what leads, or its family, from being settled."""
+    of = [one for one in families if fits[0].cause in one.causes]
+    return any(one.posterior >= LIKELY and one.low < FIRM for one in (fits[0], *of))
 
 
 def _in_threads(tell: Callable[[str], None]) -> Run:
