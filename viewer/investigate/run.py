@@ -112,7 +112,7 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     banks = draw_rounds(ask, causes, priors, _in_threads(tell))
     fits, families = ranking_of(project.layout, found, banks, priors, sampling.seed)
     if _short(fits, families):
-        tell("one explanation leads, but others want samples: more rounds for them")
+        tell("too few samples tell: more rounds")
         banks = draw_rounds(ask, causes, priors, _in_threads(tell), begun=banks)
         fits, families = ranking_of(project.layout, found, banks, priors, sampling.seed)
     unsolved = none_explains(fits) or breaks_left(evidence, fits, of_banks(banks))
@@ -135,7 +135,9 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
 
 
 def _short(fits: Sequence[Fit], families: Sequence[Family]) -> bool:
-    """Whether only want of samples keeps what leads, or its family, from being settled."""
+    """Whether only want of samples keeps what leads, or its family, from being settled, or few tell of it."""
+    if fits[0].tells < FEW:
+        return True
     of = [one for one in families if fits[0].cause in one.causes]
     return any(one.posterior >= LIKELY and one.low < FIRM for one in (fits[0], *of))
 
