@@ -25,7 +25,7 @@ from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
 from roofmodel.sliding.end_reach import lodges
 from roofmodel.sliding.end_steps import end_steps, lifts
 from roofmodel.sliding.ends import end_bound
-from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow, exit_ends
+from roofmodel.sliding.flow import Exit, FlowGraph, build_flow, exit_ends
 from roofmodel.sliding.propagation import Flow, propagate
 from roofmodel.sliding.short_stations import evened
 from roofmodel.sliding.strip_marks import strip_marks
@@ -397,12 +397,10 @@ def _on_walls(roof: RoofSurface, graph: FlowGraph, exit_out: Array) -> tuple[Int
     """Edges at the foot of walls, force on them and for each meter of them, (y, q)."""
     wall = graph.exit_kind == Exit.WALL
     ends = exit_ends(roof, graph, wall)
-    width = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
     edges, at = np.unique(graph.exit_edge[wall], return_inverse=True)
     thrust = np.zeros((len(edges), exit_out.shape[1]))
     np.add.at(thrust, at, exit_out[wall])
-    load = exit_out[wall] / np.maximum(width, NARROW)[:, None]
-    return edges, thrust, most_together(len(edges), at, ends, load)
+    return edges, thrust, most_together(len(edges), at, ends, exit_out[wall])
 
 
 def _relieved(

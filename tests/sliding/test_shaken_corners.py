@@ -149,11 +149,24 @@ def test_a_stream_over_one_strip_is_told_over_a_meter(width):
     x = np.array([0.0, 2.0, 2.0 + width, 6.0])
     ends = np.zeros((3, 2, 3))
     ends[:, 0, 0], ends[:, 1, 0] = x[:-1], x[1:]
-    load = np.array([[200.0], [900.0 / width], [200.0]])
-    whole = most_together(2, np.array([1, 1, 1]), ends, load)
+    even = 200.0 * np.diff(x)[:, None]
+    force = np.where(np.arange(3)[:, None] == 1, 900.0, even)
+    whole = most_together(2, np.array([1, 1, 1]), ends, force)
     assert whole[1, 0] == pytest.approx((900.0 + 200.0 * (OVER - width)) / OVER, rel=1e-6)
     assert whole[0, 0] == 0.0
-    level = most_together(1, np.zeros(3, dtype=int), ends, np.full((3, 1), 200.0))
-    assert level[0, 0] == pytest.approx(200.0)
-    short = most_together(1, np.zeros(1, dtype=int), ends[:1] * 0.2, np.array([[300.0]]))  # 0.4 m of edge
+    level = most_together(1, np.zeros(3, dtype=int), ends, even)
+    assert level[0, 0] == pytest.approx(200.0, rel=1e-2)  # the narrowest overlaps its neighbors a little
+    short = most_together(1, np.zeros(1, dtype=int), ends[:1] * 0.2, np.array([[120.0]]))  # 0.4 m of edge
     assert short[0, 0] == pytest.approx(300.0)
+
+
+@pytest.mark.parametrize("width", [0.0, 1e-7, 1e-3, 0.01, 0.02])
+@pytest.mark.parametrize("start", [0.0, 1.3, 2.99])
+def test_all_of_a_force_on_a_narrow_strip_is_told_wherever_it_lies(width, start):
+    """5 kN on a strip of no width, at an end of the edge too: over a meter they are 5 kN/m."""
+    ends = np.zeros((2, 2, 3))
+    ends[0, :, 0], ends[1, 1, 0] = (start, min(start + width, 3.0)), 3.0
+    told = most_together(2, np.array([0, 0]), ends, np.array([[5000.0, 0.0], [0.0, np.inf]]))
+    assert told[0, 0] == pytest.approx(5000.0, rel=1e-9)
+    assert np.isinf(told[0, 1])
+    assert (told[1] == 0.0).all()
