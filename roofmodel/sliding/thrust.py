@@ -482,7 +482,7 @@ def stations_of(
     row, span = graph.catch_row[order], graph.catch_span[order]
     thrust = np.zeros((len(row), 2, flow.out.shape[1]))
     thrust[:, 1] = -flow.out[graph.catch_node[order]]
-    weight = flow.weight[graph.catch_node[order]]
+    span, (thrust, weight) = evened(row, span, (thrust, flow.weight[graph.catch_node[order]]))
     for k in np.flatnonzero(graph.catch_node >= n):
         node, target = graph.catch_node[k], graph.catch_row[k]
         shared = stream_shares(layout, graph, int(k), row, span)
@@ -494,5 +494,4 @@ def stations_of(
             way /= np.linalg.norm(way)
         thrust += shared[:, None, None] * way[None, :, None] * flow.out[node]
         weight = weight + shared[:, None] * flow.weight[node]
-    thrust, weight = evened(row, span, thrust), evened(row, span, weight)
     return row, span, thrust.transpose(2, 0, 1), weight.T
