@@ -102,9 +102,9 @@ def in_pieces(
             continue
         after = _limits(replace(project, layout=layout), solved)
         after = tuple(sorted(after, key=lambda one: (one.service, -_worst(one)[1])))
-        told = [(one.name, *_worst(one), _used(limits, one)) for one in after]
-        use, then = (max((one[k] for one in told), default=0.0) for k in (3, 2))
-        told = [one for one in told if one[2] > (1.0 + WORTH) * one[3]]
+        each = [(one.name, *_worst(one), _used(limits, one)) for one in after]
+        use, then = max((one[3] for one in each), default=0.0), max((one[2] for one in each), default=0.0)
+        told = [one for one in each if one[2] > (1.0 + WORTH) * one[3]]
         over = [one for one in told if _breaks(one)] or [one for one in told if one[2] > 1.0]
         if not over and then > (1.0 + WORTH) * use:
             over = [max(told, key=lambda one: one[2])]

@@ -8,6 +8,7 @@ so its place counts too: it moves by half of `REACH` at most.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,7 +51,7 @@ def evened(row: IntArray, span: Array, values: Sequence[Array]) -> tuple[Array, 
     of = long[group]
     side = 2 * group + (np.arange(len(row)) > of)  # shorts before and after their long one
     narrow = np.bincount(side[short], length[short], 2 * len(first))
-    sides = (narrow.reshape(-1, 2) > 0.0).sum(axis=1)[group]
+    sides = np.asarray((narrow.reshape(-1, 2) > 0.0).sum(axis=1), dtype=np.int64)[group]
     small = (of < 0) | (length[of] <= (1.0 + 1e-9) * sides * REACH)
     grows = short & ~small
     ends = span.copy()
@@ -78,7 +79,7 @@ def _shared(
     """Values on the new spans of `evened`."""
     (group, first, small), (of, side, narrow, sides, grows) = groups, sides_of
 
-    def column(x: Array) -> Array:
+    def column(x: Array | NDArray[np.bool_]) -> NDArray[Any]:
         return x.reshape(-1, *np.ones(values.ndim - 1, dtype=int))
 
     spread = np.add.reduceat(values, first)[group] * column(length / np.add.reduceat(length, first)[group])
