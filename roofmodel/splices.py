@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +16,14 @@ IntArray = NDArray[np.int64]
 ALIKE = 5e-4  # pieces that differ by less are cut to one length [m]
 HAUL = 6.5  # longest piece that a common truck and two people carry (judgment) [m]
 USUAL_BAR = {"SI": 6.0, "US": 20.0 * 0.3048}  # where nobody gave a length (common practice, no source) [m]
+
+
+class Cut(IntEnum):
+    """Where the splices of a rail stand that is too long."""
+
+    EVEN = 0  # pieces of one length
+    LEFT = 1  # whole bars from the left end
+    RIGHT = 2  # whole bars from the right end
 
 
 @dataclass(frozen=True)
@@ -54,7 +63,7 @@ def missing_splices(layout: Layout, stock: float | None) -> MissingSplices:
     return MissingSplices(long, per_row, most, stock is not None)
 
 
-def hinged(layout: Layout, missing: MissingSplices, bar: float, *, even: bool) -> Layout:
+def hinged(layout: Layout, missing: MissingSplices, bar: float, cut: Cut) -> Layout:
     """The layout with its missing splices as hinges.
 
     Parameters
@@ -63,8 +72,8 @@ def hinged(layout: Layout, missing: MissingSplices, bar: float, *, even: bool) -
     missing : MissingSplices
     bar : float
         Length of the bars. [m]
-    even : bool
-        Pieces of one length, else whole bars from the left end of what is too long.
+    cut : Cut
+        Of each piece that is too long.
     """
     row, length = rail_lengths(layout)
     first = np.concatenate([[True], np.diff(row) != 0])
@@ -72,11 +81,13 @@ def hinged(layout: Layout, missing: MissingSplices, bar: float, *, even: bool) -
     start = (start - np.maximum.accumulate(np.where(first, start, 0.0)))[missing.pieces]
     long, own = length[missing.pieces], row[missing.pieces]
     count = _cuts(long, bar)
-    step = long / (count + 1) if even else np.full(len(long), bar)
+    step = long / (count + 1) if cut is Cut.EVEN else np.full(len(long), bar)
     each = np.repeat(np.arange(len(long)), count)
     number = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count) + 1
+    along = number * step[each]
+    along = long[each] - along if cut is Cut.RIGHT else along
     splice_row = np.concatenate([layout.splice_row, own[each]])
-    splice_s = np.concatenate([layout.splice_s, start[each] + number * step[each]])
+    splice_s = np.concatenate([layout.splice_s, start[each] + along])
     kinds = (*layout.splice_kind, *[SpliceKind.HINGE] * len(each))
     order = np.lexsort((splice_s, splice_row))
     return replace(

@@ -12,6 +12,7 @@ from fea.blanket.mesh import corner_shares, cover, grid_lines
 from roofmodel.errors import InputError
 from roofmodel.layout import Layout
 from roofmodel.sliding.flow import FlowGraph
+from roofmodel.sliding.short_stations import evened
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.snow.cases import SnowCase, case_force
 from roofmodel.surface import RoofSurface
@@ -183,7 +184,8 @@ def direct(layout: Layout, graph: FlowGraph, force: RowForce, q: int) -> Array:
     cell = np.flatnonzero(graph.catch_node < n)
     order = cell[np.lexsort((graph.catch_span[cell, 0], graph.catch_row[cell]))]
     out = force.thrust[q].copy()
-    out[:, 1] += force.cell_thrust[q, graph.catch_node[order]]
+    own = force.cell_thrust[q, graph.catch_node[order]]
+    out[:, 1] += evened(graph.catch_row[order], graph.catch_span[order], (own,))[1][0]
     out[np.abs(out) < 1e-9 * max(float(np.abs(force.thrust[q]).max(initial=0.0)), 1.0)] = 0.0
     streams = np.flatnonzero(graph.catch_node >= n)
     row, weight = graph.catch_row[streams], force.node_weight[q, graph.catch_node[streams]]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from roofmodel.sliding.thrust import RowForce
+from roofmodel.sliding.together import OVER
 from roofmodel.sliding.walls import pushed_over
 from roofmodel.surface import RoofSurface
 from roofmodel.units import UnitSystem
@@ -14,8 +15,9 @@ def wall_words(roof: RoofSurface, force: RowForce, units: UnitSystem) -> list[st
     """Walls of higher roofs on which the snow of a slope leans, and low ones that it may push over."""
     steps = roof.steps
     most, line = force.wall_thrust.max(axis=0, initial=0.0), force.wall_line.max(axis=0, initial=0.0)
+    over = units.text(OVER, "length")
     leaning = [
-        f"{roof.edges.name[e]} {units.text(w, 'force')} (at most {units.text(p, 'line')})"
+        f"{roof.edges.name[e]} {units.text(w, 'force')} (up to {units.text(p, 'line')} mean over {over})"
         for e, w, p in zip(force.wall_edge, most, line, strict=True)
         if p > 0.0
     ]

@@ -13,11 +13,14 @@ from shapely.geometry.base import BaseGeometry
 from fea.planning.threats import exit_strips, on_stretch, protected_place
 from roofmodel.project.load import Project
 from roofmodel.project.plan_schema import ProtectTable
+from roofmodel.sliding.cells import aside
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.landing import exit_lips, exit_ways
 from roofmodel.sliding.levels import against_flow
 from roofmodel.sliding.split import snow_within
 from roofmodel.snow.cases import SnowCase
+from roofmodel.surface import RoofSurface
+from roofmodel.upper_faces import upper_faces
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -51,8 +54,9 @@ def reaching_parts(
 ) -> Reaching:
     """Parts of all cells' snow that leave by hit exits, within what is protected along their lips.
 
-    Snow that came down its own strip is taken where it lies; what came from other planes or around a box is
-    even over the lip. A stream out of a valley that hits in part hits with all of it, the safe reading.
+    Snow that came down its own strip is taken where it lies; what came over a break of pitch is even over the
+    lip. What ran down a valley, or parted at a box, hits with all of it where its exit hits in part, wherever
+    the stream runs out: the safe reading. A box may part its snow or not: the worse counts.
 
     Parameters
     ----------
@@ -67,7 +71,7 @@ def reaching_parts(
     cells, n = graph.cells, graph.cells.count
     spans = _spans(project, graph, throw, mark, hits)
     wide = spans[:, 1] - spans[:, 0]
-    even = reaching(graph, wide * hits)[:n]
+    even = _over_lips(project.roof, graph, reaching(graph, hits), wide * hits)
     cut = np.flatnonzero(hits & (wide < 1.0 - WHOLE) & (graph.exit_node < n) & np.isnan(graph.exit_slope))
     if not len(cut):
         return Reaching(even, np.zeros(n), {})
@@ -87,7 +91,27 @@ def reaching_parts(
         on = cells.plane[node] == plane
         _, bottom, _, top = project.roof.planes.outline[plane].bounds
         strips[plane] = shapely.union_all(shapely.box(low[on], bottom - 1.0, high[on], top + 1.0))
-    return Reaching(even - parted, whole, strips)
+    return Reaching(np.maximum(even - parted, 0.0), whole, strips)
+
+
+def _over_lips(roof: RoofSurface, graph: FlowGraph, full: Array, exits: Array) -> Array:
+    """Part of cells' snow (n,) that hits: exits as given (x,), streams with their whole (nodes,). [-]."""
+    cells, n = graph.cells, graph.cells.count
+    part = np.zeros(graph.node_count)
+    np.add.at(part, graph.exit_node, graph.exit_share * exits)
+    into, stays = ((graph.source < n) & one for one in (graph.target >= n, graph.target < n))
+    np.add.at(part, graph.source[into], graph.share[into] * full[graph.target[into]])
+    links = (graph.source[stays], graph.target[stays], graph.share[stays], graph.level)
+    even = against_flow(part, *links)[:n]
+    faces = upper_faces(roof)
+    face, cell, share = aside(cells, faces)
+    if not len(face):
+        return even
+    parted, sent = np.bincount(face, share, faces.count), np.bincount(face, share * full[cell], faces.count)
+    above = np.flatnonzero(cells.lower_face >= 0)
+    box = cells.lower_face[above]
+    part[above] += np.maximum(sent[box] - parted[box] * even[above], 0.0)
+    return np.minimum(against_flow(part, *links)[:n], 1.0)
 
 
 def landing_snow(

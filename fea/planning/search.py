@@ -144,21 +144,23 @@ def search(
                 state.done = state.doubted = True
     found = []
     for state in states:
+        passing = [path for path, one in state.dense.items() if one.worst <= 1.0 + SLACK]
+        if state.best is None and passing:  # what the bounds took for failing
+            state.best, state.doubted = min(passing, key=state.path_cost), True
         path = _settled(state)
         checked = state.seen.get(path) or state.dense[path]
         feasible = state.best is not None
-        proven = state.done and not state.doubted
+        proven = state.done and not state.doubted and not state.ladder.open  # what is open is looked at below
         found.append(Found(path, feasible, proven, state.path_cost(path), checked))
     for number, state in enumerate(states):
-        hopeless = found[number].checked.worst > FAR
-        if state.ladder.open and not hopeless and not (first and found[number].feasible):
+        if state.ladder.open and not (first and found[number].feasible):
 
             def check_one(path: Path, number: int = number) -> Checked:
                 return check([path if k == number else one.path for k, one in enumerate(found)])[number]
 
             most = min(MORE_CHECKS, most_checks - checks)
             found[number], more = deepened(
-                state.ladder, found[number], state.seen, check_one, most, first=first
+                state.ladder, found[number], state.seen | state.dense, check_one, most, first=first
             )
             checks += more
     return found, checks

@@ -123,16 +123,11 @@ def landing(
     own = np.minimum(node, n - 1)
     piece = np.maximum(node - n, 0)
     slope = roof.planes.slope[cells.plane[own]]
-    width = np.linalg.norm(cells.corners[own, 1] - cells.corners[own, 0], axis=1)
     if len(graph.valley_edge):
         slope = np.where(is_cell, slope, np.arcsin(np.clip(-graph.valley_way[piece, 2], 0.0, 1.0)))
-        width = np.where(is_cell, width, options.valley_spread)
     slope = np.where(np.isnan(graph.exit_slope[over]), slope, graph.exit_slope[over])
-    width = np.fmax(np.where(np.isnan(graph.exit_slope[over]), width, np.nan), lip_lengths(graph)[over])
     ends = exit_lips(roof, graph, options.valley_spread)[over]
-    line = most_together(
-        count, at, ends, force.node_weight[:, node].T * graph.exit_share[over, None] / width[:, None]
-    )
+    line = most_together(count, at, ends, force.node_weight[:, node].T * graph.exit_share[over, None])
     density = np.array([case.density for case in cases])
     start, end, down = _lips(roof, graph, force.exit_edge, options.valley_spread)
     fall = np.maximum(start[:, 2], end[:, 2]) - roof.ground
@@ -154,7 +149,6 @@ def landing(
         slope=slope,
         head=np.where(moves[at], head, 0.0),
         weight=force.node_weight[:, node] * graph.exit_share[over],
-        width=width,
         depth=depth,
     )
     return Landing(
@@ -166,11 +160,6 @@ def landing(
         zone=_zones(start, end, far[:, None] * down, roof.ground, force.exit_edge < 0),
         lower=lower_roofs(roof, throws, count if lower else 0, density, memory),
     )
-
-
-def lip_lengths(graph: FlowGraph) -> Array:
-    """Length of edge that each exit (x,) takes that came straight across flat roof; NaN for others. [m]."""
-    return np.asarray(np.maximum(np.linalg.norm(np.diff(graph.exit_lip, axis=1)[:, 0], axis=1), NARROWEST))
 
 
 def _depths(

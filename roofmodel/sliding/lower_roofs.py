@@ -94,8 +94,6 @@ class Throws:
         Greatest v^2 / 2 g at the edge. [m]
     weight : (q, n) float
         [N]
-    width : (n,) float
-        [m]
     depth : (n,) float
         Largest depth of snow at the edge: the farthest flies from its top. [m]
     """
@@ -106,7 +104,6 @@ class Throws:
     slope: Array
     head: Array
     weight: Array
-    width: Array
     depth: Array
 
 
@@ -136,17 +133,17 @@ def lower_roofs(
         way = (throws.ends[own], throws.down[own], throws.slope[own], throws.head[own], throws.depth[own])
         key = ("flights", *(part.tobytes() for part in way))
         caught = recall(memory, key, partial(_caught, roof, under, *way))
-        weight, width = throws.weight[:, own], throws.width[own]
+        weight = throws.weight[:, own]
         one, ends = np.zeros(len(own), dtype=np.int64), throws.ends[own]
         beyond[:, edge] = weight @ caught.ground
         touched += [(edge, plane, place) for plane, place in caught.touched]
         for plane, share, reach, patch in caught.planes:
             each = weight * share
-            line = most_together(1, one, ends, (each / width).T)[0]
+            line = most_together(1, one, ends, each.T)[0]
             pairs.append((edge, plane, each.sum(axis=1), line, reach, patch))
         for wall, foot, share, lies, high in caught.heaps:
             each = weight * share
-            line = most_together(1, one, ends, (each / width).T)[0]
+            line = most_together(1, one, ends, each.T)[0]
             stopped.append((edge, wall, foot, each.sum(axis=1), line, lies, high))
     weights = np.array([pair[2] for pair in pairs]).reshape(len(pairs), len(density)).T
     return LowerRoofs(

@@ -25,7 +25,7 @@ from roofmodel.sliding.cells import Cells, aside, build_cells, plane_key
 from roofmodel.sliding.end_reach import lodges
 from roofmodel.sliding.end_steps import end_steps, lifts
 from roofmodel.sliding.ends import end_bound
-from roofmodel.sliding.flow import NARROW, Exit, FlowGraph, build_flow, exit_ends
+from roofmodel.sliding.flow import Exit, FlowGraph, build_flow, exit_ends
 from roofmodel.sliding.propagation import Flow, propagate
 from roofmodel.sliding.short_stations import evened
 from roofmodel.sliding.strip_marks import strip_marks
@@ -397,12 +397,10 @@ def _on_walls(roof: RoofSurface, graph: FlowGraph, exit_out: Array) -> tuple[Int
     """Edges at the foot of walls, force on them and for each meter of them, (y, q)."""
     wall = graph.exit_kind == Exit.WALL
     ends = exit_ends(roof, graph, wall)
-    width = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
     edges, at = np.unique(graph.exit_edge[wall], return_inverse=True)
     thrust = np.zeros((len(edges), exit_out.shape[1]))
     np.add.at(thrust, at, exit_out[wall])
-    load = exit_out[wall] / np.maximum(width, NARROW)[:, None]
-    return edges, thrust, most_together(len(edges), at, ends, load)
+    return edges, thrust, most_together(len(edges), at, ends, exit_out[wall])
 
 
 def _relieved(
@@ -484,7 +482,7 @@ def stations_of(
     row, span = graph.catch_row[order], graph.catch_span[order]
     thrust = np.zeros((len(row), 2, flow.out.shape[1]))
     thrust[:, 1] = -flow.out[graph.catch_node[order]]
-    weight = flow.weight[graph.catch_node[order]]
+    span, (thrust, weight) = evened(row, span, (thrust, flow.weight[graph.catch_node[order]]))
     for k in np.flatnonzero(graph.catch_node >= n):
         node, target = graph.catch_node[k], graph.catch_row[k]
         shared = stream_shares(layout, graph, int(k), row, span)
@@ -496,5 +494,4 @@ def stations_of(
             way /= np.linalg.norm(way)
         thrust += shared[:, None, None] * way[None, :, None] * flow.out[node]
         weight = weight + shared[:, None] * flow.weight[node]
-    thrust, weight = evened(row, span, thrust), evened(row, span, weight)
     return row, span, thrust.transpose(2, 0, 1), weight.T

@@ -15,30 +15,40 @@ IntArray = NDArray[np.int64]
 
 OVER = 1.0  # length that loads are told over [m]
 LEAST = 0.1  # and the least of it, on short edges [m]
+NARROWEST = 0.02  # narrower stretches count as so wide: no mean over `LEAST` needs more [m]
 
 
-def most_together(count: int, at: IntArray, ends: Array, load: Array) -> Array:
-    """Largest mean (count, q) of loads (n, q) [N/m] over any meter of each edge; `at` (n,) is which.
+def most_together(count: int, at: IntArray, ends: Array, force: Array) -> Array:
+    """Largest mean (count, q) of forces (n, q) [N] over any meter of each edge; `at` (n,) is which. [N/m].
 
-    Stretches (n, 2, 3) of one edge may lie on one another: both streams of a valley, own snow and what comes
-    straight across.
+    Stretches (n, 2, 3), each with its force evenly over it, may lie on one another: both streams of a valley,
+    own snow and what comes straight across. A force without end is told as such.
     """
-    most = np.zeros((count, load.shape[1]))
+    most = np.zeros((count, force.shape[1]))
     if not len(at):
         return most
-    load = np.where(np.isfinite(load), load, 0.0)  # else one stretch without length spoils the sums of all
-    edges, first, own = np.unique(at, return_index=True, return_inverse=True)
+    endless = ~np.isfinite(force)  # apart: sums run over all edges
+    np.maximum.at(most, at, np.where(endless, np.inf, 0.0))
+    force = np.where(endless, 0.0, force)
+    edges, own = np.unique(at, return_inverse=True)
+    order = np.lexsort((-np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1), at))
+    first = order[np.searchsorted(at[order], edges)]  # the longest, for its direction
     way = ends[first, 1] - ends[first, 0]
     way = (way / np.maximum(np.linalg.norm(way, axis=1, keepdims=True), 1e-12))[own]
     t = np.sort(np.einsum("nij,nj->ni", ends - ends[first, :1][own], way), axis=1)
     low, high = np.full(len(edges), np.inf), np.full(len(edges), -np.inf)
     np.minimum.at(low, own, t[:, 0])
     np.maximum.at(high, own, t[:, 1])
+    wide = np.maximum(t[:, 1] - t[:, 0], NARROWEST)
+    first_end = np.maximum(np.minimum(t.mean(axis=1) - 0.5 * wide, high[own] - wide), low[own])
+    t = np.stack([first_end, first_end + wide], axis=1)
+    load = force / wide[:, None]
+    high = np.maximum(high, low + NARROWEST)
     over = np.clip(high - low, LEAST, OVER)
     room = np.cumsum(np.r_[0.0, high - low + 2.0 * OVER])[:-1] + OVER - low  # edges end to end, apart
     place = np.sort(np.concatenate([t[:, 0], t[:, 1]]) + np.tile(room[own], 2))
     t = t + room[own][:, None]
-    rate = np.zeros((len(place), load.shape[1]))
+    rate = np.zeros((len(place), force.shape[1]))
     np.add.at(rate, np.searchsorted(place, t[:, 0]), load)
     np.add.at(rate, np.searchsorted(place, t[:, 1]), -load)
     total = np.zeros_like(rate)

@@ -211,3 +211,54 @@ def test_places_side_by_side_share_all_that_leaves_over_the_eave(tmp_path, rows,
     east = analysis.project.roof.edges.name.index("E1 eave")
     over = analysis.force.exit_weight[0, analysis.force.exit_edge == east].sum()
     assert sum(one.weight for one in parts) == pytest.approx(over, rel=1e-9)
+
+
+WING = """
+[[roof.part]]
+shape = "gable"
+footprint = "4.5 3, 14 3, 14 10, 4.5 10 m"
+pitches = ["25 deg", "gable", "25 deg", "gable"]
+eave_height = "2.3 m"
+"""
+
+
+@pytest.mark.parametrize("high", [9.02, 9.3])
+def test_a_valley_that_runs_out_on_a_lower_plane_hits_a_door_with_all_of_it(tmp_path, high):
+    """Both triangles that drain into the valley, on plan, whatever the strips and however narrow the door."""
+    mark = f'[[protect]]\nname = "door"\narea = "9 1.5, {high} 1.5, {high} 2.9, 9 2.9 m"\nmargin = "0 m"\n'
+    half, foot = 3.5, 0.7 / np.tan(np.radians(25.0))  # of the wing; from its eave up to where the valley ends
+    rise = half - foot  # the valley on plan, along and across
+    stream = rise * 4.5 * PRESSURE  # main roof up to its ridge, less what the wing covers, and as much of it
+    told = []
+    for width in (0.1, 0.5):
+        path = tmp_path / "project.toml"
+        text = gable(ROWS=WEST, MORE=WING + mark, FOOTPRINT="0 0, 9 0, 9 16, 0 16 m", ALONG="80 kN")
+        path.write_text(text.replace("[analysis]", f'[analysis]\nstrip_width = "{width} m"'))
+        (door,) = analyze(load_project(path)).protected
+        told.append(door.weight)
+        assert not door.kept
+    assert min(told) >= stream
+    assert np.ptp(told) < 1e-6 * max(told)
+
+
+def test_what_parts_at_a_box_hits_the_door_beside_it(tmp_path):
+    """A box sends what comes down onto it to both sides: a door there gets more than is straight above."""
+    mark = DOOR.format(3.35, 3.45, 0.0)
+    box = """
+[[obstruction]]
+name = "flue"
+plane = "E1"
+up = "0.3 m"
+across = "3 m"
+width = "0.6 m"
+depth = "0.6 m"
+height = "1 m"
+"""
+    weight = {}
+    for more in ("", box):
+        for width in (0.1, 0.7):
+            (door,), _ = falling_on(tmp_path, mark + more, WEST, width)
+            weight[more, width] = door.weight
+    assert weight["", 0.1] == pytest.approx(0.1 * 1.5 * PRESSURE, rel=1e-9)
+    assert weight["", 0.7] == pytest.approx(weight["", 0.1], rel=1e-9)
+    assert min(weight[box, 0.1], weight[box, 0.7]) > 1.5 * weight["", 0.1]

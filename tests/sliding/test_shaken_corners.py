@@ -12,7 +12,7 @@ from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.shape.dormers import Dormer
 from roofmodel.shape.recognition import recognize
 from roofmodel.sliding.landing import landing
-from roofmodel.sliding.short_stations import SHORT, evened
+from roofmodel.sliding.short_stations import REACH, SHORT, evened
 from roofmodel.sliding.thrust import SlideOptions, slide
 from roofmodel.sliding.together import OVER, most_together
 from roofmodel.sliding.tributary import clamp_shares
@@ -125,22 +125,47 @@ def test_stations_lie_on_the_rail_where_its_end_and_corners_almost_meet(hair):
     assert force_per_row(layout, force) == pytest.approx(9.0 * line, rel=1e-4)
 
 
-def test_short_stations_share_with_their_neighbor():
-    length = np.array([1e-6, 2e-3, 0.5, 1e-7, 0.3, 0.4, 1e-3, 0.2])
-    row = np.array([0, 0, 0, 0, 0, 1, 1, 2])
-    span = np.stack([np.zeros(8), length], axis=1)
-    value = np.array(
-        [[5.0, 1.0], [0.0, 2.0], [1.0, 3.0], [9.0, 0.0], [3.0, 1.0], [4.0, 4.0], [1.0, 0.0], [7.0, 7.0]]
-    )
-    found = evened(row, span, value)
-    for k in range(3):
-        assert found[row == k].sum(axis=0) == pytest.approx(value[row == k].sum(axis=0))
-    line = found / length[:, None]
-    assert line[:4] == pytest.approx(np.tile(value[:4].sum(axis=0) / length[:4].sum(), (4, 1)))
-    assert line[5:7] == pytest.approx(np.tile(value[5:7].sum(axis=0) / length[5:7].sum(), (2, 1)))
-    assert (found[[4, 7]] == value[[4, 7]]).all()
-    wide = np.where(length < SHORT, SHORT, length)[:, None] * [0.0, 1.0]
-    assert evened(row, wide, value) is value
+def test_short_stations_share_with_a_little_of_their_neighbor():
+    """Sums of each row stay; forces stay within `REACH` of where they were; loads are told over that much."""
+    rng = np.random.default_rng(3)
+    for _ in range(300):
+        count = rng.integers(1, 6, 3)
+        row = np.repeat(np.arange(3), count)
+        length = np.where(
+            rng.random(len(row)) < 0.5, rng.uniform(1e-8, SHORT, len(row)), rng.uniform(0.02, 2.0)
+        )
+        end = np.cumsum(length)
+        start = end - length
+        span = np.stack([start, end], axis=1) - start[np.searchsorted(row, row)][:, None]
+        force, other = rng.uniform(0.0, 9.0, (len(row), 2, 1)), rng.uniform(0.0, 9.0, len(row))
+        ends, (found, too) = evened(row, span, (force, other))
+        width = np.diff(ends)[:, 0]
+        assert (width > 0.0).all()
+        for k in range(3):
+            on = row == k
+            assert found[on].sum(axis=0) == pytest.approx(force[on].sum(axis=0))
+            assert too[on].sum() == pytest.approx(other[on].sum())
+            assert ends[on][[0, -1], [0, 1]] == pytest.approx(span[on][[0, -1], [0, 1]])
+            assert ends[on][1:, 0] == pytest.approx(ends[on][:-1, 1])
+            moment = other[on] @ span[on].mean(axis=1), too[on] @ ends[on].mean(axis=1)
+            assert abs(moment[0] - moment[1]) <= other[on].sum() * REACH
+    wide = np.array([[0.0, SHORT], [SHORT, 1.0]])
+    same, (value,) = evened(np.zeros(2, dtype=int), wide, (wide,))
+    assert same is wide
+    assert value is wide
+
+
+@pytest.mark.parametrize("at_start", [True, False])
+def test_a_stream_on_a_hair_at_a_rails_tip_stays_at_the_tip(at_start):
+    """20 kN on 4 mm beside 2 m with 1 kN: 104 mm hold them, the other 1.9 m what even snow brings there."""
+    span = np.array([[0.0, 0.004], [0.004, 2.004], [2.004, 4.0]])
+    value, tip, beside = np.array([20.0, 1.0, 1.0]), 0, 1
+    if not at_start:
+        span, value, tip = 4.0 - span[::-1, ::-1], value[::-1], 2
+    ends, (found,) = evened(np.zeros(3, dtype=int), span, (value,))
+    assert found[tip] == pytest.approx(20.0 + REACH / 2.0)
+    assert found[beside] == pytest.approx(1.0 - REACH / 2.0)
+    assert np.diff(ends[tip])[0] == pytest.approx(REACH + 0.004)
 
 
 @pytest.mark.parametrize("width", [1e-7, 1e-3, 0.125, 0.5])
@@ -149,11 +174,24 @@ def test_a_stream_over_one_strip_is_told_over_a_meter(width):
     x = np.array([0.0, 2.0, 2.0 + width, 6.0])
     ends = np.zeros((3, 2, 3))
     ends[:, 0, 0], ends[:, 1, 0] = x[:-1], x[1:]
-    load = np.array([[200.0], [900.0 / width], [200.0]])
-    whole = most_together(2, np.array([1, 1, 1]), ends, load)
+    even = 200.0 * np.diff(x)[:, None]
+    force = np.where(np.arange(3)[:, None] == 1, 900.0, even)
+    whole = most_together(2, np.array([1, 1, 1]), ends, force)
     assert whole[1, 0] == pytest.approx((900.0 + 200.0 * (OVER - width)) / OVER, rel=1e-6)
     assert whole[0, 0] == 0.0
-    level = most_together(1, np.zeros(3, dtype=int), ends, np.full((3, 1), 200.0))
-    assert level[0, 0] == pytest.approx(200.0)
-    short = most_together(1, np.zeros(1, dtype=int), ends[:1] * 0.2, np.array([[300.0]]))  # 0.4 m of edge
+    level = most_together(1, np.zeros(3, dtype=int), ends, even)
+    assert level[0, 0] == pytest.approx(200.0, rel=1e-2)  # the narrowest overlaps its neighbors a little
+    short = most_together(1, np.zeros(1, dtype=int), ends[:1] * 0.2, np.array([[120.0]]))  # 0.4 m of edge
     assert short[0, 0] == pytest.approx(300.0)
+
+
+@pytest.mark.parametrize("width", [0.0, 1e-7, 1e-3, 0.01, 0.02])
+@pytest.mark.parametrize("start", [0.0, 1.3, 2.99])
+def test_all_of_a_force_on_a_narrow_strip_is_told_wherever_it_lies(width, start):
+    """5 kN on a strip of no width, at an end of the edge too: over a meter they are 5 kN/m."""
+    ends = np.zeros((2, 2, 3))
+    ends[0, :, 0], ends[1, 1, 0] = (start, min(start + width, 3.0)), 3.0
+    told = most_together(2, np.array([0, 0]), ends, np.array([[5000.0, 0.0], [0.0, np.inf]]))
+    assert told[0, 0] == pytest.approx(5000.0, rel=1e-9)
+    assert np.isinf(told[0, 1])
+    assert (told[1] == 0.0).all()

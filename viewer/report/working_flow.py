@@ -13,6 +13,7 @@ from roofmodel.sliding.arrival import stream_shares
 from roofmodel.sliding.cells import Cells
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.levels import against_flow
+from roofmodel.sliding.short_stations import evened
 from roofmodel.sliding.thrust import ValleyThrust, valley_factor
 from roofmodel.surface import shown_origin
 from roofmodel.units import SYSTEMS
@@ -51,23 +52,26 @@ def flow_steps(analysis: Analysis, at: ClampAt, own: float, ends: tuple[float, f
     steps, names, parts = list[Step](), ["T_0"], [own]
     layout = analysis.project.layout
     row = int(layout.clamp_row[at.clamp])
-    on, node, streams = _stations(analysis, at.case, row)
+    on, node, mixed, streams = _stations(analysis, at.case, row)
     span = analysis.force.span[on]
     width = np.clip(np.minimum(span[:, 1], ends[1]) - np.maximum(span[:, 0], ends[0]), 0.0, None)
     here = np.flatnonzero(width > 0.0)
     share, line = (width / (span[:, 1] - span[:, 0]))[here], np.zeros(len(here))
-    cells = analysis.force.cell_thrust[at.case, node[here]]
+    cells = mixed[here] @ analysis.force.cell_thrust[at.case, node]
+    parted = share @ mixed[here]  # of what each cell brings
+    some = np.flatnonzero(parted > 0.0)
     above, valleys = list[Feeder](), list[Feeder]()
     plane, friction = int(analysis.project.layout.row_plane[row]), analysis.project.slide.friction
-    straight = feeders(analysis, at.case, node[here], share, valleys=False)
-    through = feeders(analysis, at.case, node[here], share, valleys=True)
+    straight = feeders(analysis, at.case, node[some], parted[some], valleys=False)
+    through = feeders(analysis, at.case, node[some], parted[some], valleys=True)
     hand = sum(one.force(friction) for one in [*straight, *through])
     if abs(hand - cells @ share) <= SAME * max(float(cells @ share), 1.0):
         above = [one for one in straight if one.plane != plane]
         valleys = [one for one in through if one.force(friction) > EVEN * max(total, 1.0)]
     for k, one in enumerate(here.tolist()):
-        over = feeders(analysis, at.case, node[[one]], valleys=False) if above else []
-        out = feeders(analysis, at.case, node[[one]], valleys=True) if valleys else []
+        brings = mixed[one, some]
+        over = feeders(analysis, at.case, node[some], brings, valleys=False) if above else []
+        out = feeders(analysis, at.case, node[some], brings, valleys=True) if valleys else []
         beside = [*(f for f in over if f.plane != plane), *out]
         line[k] = (cells[k] - sum(f.force(friction) for f in beside)) / np.ptp(span[one])
     strips = float(line @ width[here])
@@ -132,15 +136,19 @@ def _total(title: str, formula: str, expression: Expression, total: float, note:
 
 def _stations(
     analysis: Analysis, case: int, row: int
-) -> tuple[IntArray, IntArray, tuple[tuple[IntArray, float], tuple[IntArray, float]]]:
-    """Stations of a row, their cells, and the valley streams at its ends: nodes, force [N]."""
+) -> tuple[IntArray, IntArray, Array, tuple[tuple[IntArray, float], tuple[IntArray, float]]]:
+    """Stations of a row, their cells, and the valley streams at its ends: nodes, force [N].
+
+    The third says which part of each cell's force comes to each station, (k, k).
+    """
     graph, force = analysis.graph, analysis.force
     n = graph.cells.count
     cell = np.flatnonzero(graph.catch_node < n)
     order = cell[np.lexsort((graph.catch_span[cell, 0], graph.catch_row[cell]))]
     on = np.flatnonzero(force.row == row)
     node = graph.catch_node[order][on]
-    brought = -force.thrust[case, on, 1] - force.cell_thrust[case, node]
+    mixed = evened(force.row[on], graph.catch_span[order][on], (np.eye(len(on)),))[1][0]
+    brought = -force.thrust[case, on, 1] - mixed @ force.cell_thrust[case, node]
     valley = np.flatnonzero((graph.catch_node >= n) & (graph.catch_row == row))
     left = graph.catch_end[valley] == 0
     nodes = [graph.catch_node[valley[left]], graph.catch_node[valley[~left]]]
@@ -153,7 +161,7 @@ def _stations(
             float(brought.sum()) if len(nodes[0]) else 0.0,
             float(brought.sum()) if len(nodes[1]) else 0.0,
         ]
-    return on, node, ((nodes[0], sums[0]), (nodes[1], sums[1]))
+    return on, node, mixed, ((nodes[0], sums[0]), (nodes[1], sums[1]))
 
 
 def _strip_step(line: Array, width: Array, strips: float, *, whole: bool) -> Step:
