@@ -28,6 +28,7 @@ UNTESTED = 0.25
 LONG = 0.25  # no grip on a seam is longer (judgment) [m]
 NEAR = 1.05  # of a fractile from mean and scatter that were told with four digits, and of logarithms
 DIRECTIONS = ("along", "across", "pull", "push", "roll", "twist")
+FORCES = 4  # of them; the others are moments
 
 
 def check_strengths(clamp: ClampTable, units: UnitSystem) -> None:
@@ -203,22 +204,29 @@ def clamp_doubts(clamp: ClampTable, form: str, rails: Sequence[Rail], units: Uni
 
 
 def counted_strengths(clamp: ClampTable) -> dict[str, float | None]:
-    """Strengths by direction as they count: of a force that was not tested no more than a share of the least.
+    """Strengths by direction as they count: of what was not tested no more than a share of the least force.
 
     Given or not: a bold guess is worth no more than a cautious one, and no number is no reason to give no
-    load where hardly anything hangs on it. Without tests of others, and along the seam, nothing is filled in.
+    load where hardly anything hangs on it. A moment counts as that force on the grip's length at most.
+    Without tests of others, along the seam, and of moments nothing is filled in.
     """
     given: dict[str, float | None] = clamp.strength.model_dump()
-    tested = [] if clamp.tested is None else clamp.tested.directions
-    known = [value for name in DIRECTIONS[:4] if name in tested and (value := given[name]) is not None]
-    if not known:
+    least = least_of_tests(clamp)
+    if clamp.tested is None or least is None:
         return given
-    most = UNTESTED * min(known)
-    for name in DIRECTIONS[:4]:
-        own = given[name]
-        if name not in tested and (own is not None or name != "along"):
+    for i, name in enumerate(DIRECTIONS):
+        own, most = given[name], UNTESTED * least * (1.0 if i < FORCES else clamp.grip_length)
+        if name not in clamp.tested.directions and (own is not None or 0 < i < FORCES):
             given[name] = most if own is None else min(own, most)
     return given
+
+
+def least_of_tests(clamp: ClampTable) -> float | None:
+    """Least strength given of the forces that were tested; None where none of them has one. [N]."""
+    tested = [] if clamp.tested is None else clamp.tested.directions
+    given = clamp.strength.model_dump()
+    known = [value for name in DIRECTIONS[:FORCES] if name in tested and (value := given[name]) is not None]
+    return min(known, default=None)
 
 
 def untested(clamp: ClampTable) -> tuple[int, ...]:
@@ -234,16 +242,18 @@ def untested(clamp: ClampTable) -> tuple[int, ...]:
 def least_tested(clamp: ClampTable, strength: Sequence[float]) -> float:
     """Least strength for design of the forces that were tested, by which untested ones are judged. [N].
 
-    A strength that nobody tested is no measure of itself. Infinite where none was tested.
+    A strength that nobody tested is no measure of itself. Where no tested force has one, the least force that
+    was given: a bold guess beside others does not count, and all of them are guesses. 0 without any.
     """
     directions = [] if clamp.tested is None else clamp.tested.directions
-    known = [strength[i] for i, name in enumerate(DIRECTIONS[:4]) if name in directions]
-    return min((float(one) for one in known if not math.isnan(one)), default=math.inf)
+    forces = {n: float(v) for n, v in zip(DIRECTIONS[:FORCES], strength, strict=False) if not math.isnan(v)}
+    known = [value for name, value in forces.items() if name in directions]
+    return min(known or forces.values(), default=0.0)
 
 
 def untested_words(direction: int, demand: float, units: UnitSystem) -> str:
     """That more hangs on a direction without tests than a guess may hold."""
-    name, kind = DIRECTIONS[direction], "force" if direction < 4 else "moment"
+    name, kind = DIRECTIONS[direction], "force" if direction < FORCES else "moment"
     return (
         f"clamp.strength.{name} was not tested (clamp.tested.directions), and a load of "
         f"{units.text(demand, kind)} on a clamp hangs on it: test it (the page on strengths says how), or "

@@ -1,7 +1,9 @@
 """Strengths, heights and stiffness that a clamp's own tests or rail speak against never pass in silence."""
 
 import math
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from small_project import GOOD, put
 
@@ -11,6 +13,7 @@ from fea.strength_tests.fractiles import CHARACTERISTIC, design_factor, fractile
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.project.strength_doubts import stiff_notes, strength_doubts
+from roofmodel.project.tested import tested_notes as notes_of
 from roofmodel.units import SI
 from viewer.summary import verdict
 
@@ -138,6 +141,44 @@ def test_a_direction_without_tests_counts_only_where_little_hangs_on_it(tmp_path
         told = [one for one in project_doubts(found.project, found.limits) if "clamp.strength.push" in one]
         assert bool(told) is bool(most > 0.1 * min(found.project.clamp.strength[:3]))
         assert told
+
+
+@pytest.mark.parametrize("bold", ["4 kN", "190 kN"])
+@pytest.mark.parametrize("directions", ['["roll"]', '["pull"]'])
+def test_where_no_tested_force_has_a_strength_none_passes_on_what_nobody_tested(tmp_path, directions, bold):
+    """A tenth of the least force that was given is all that a guess may hold, however bold another is."""
+    text = text_of(0.9 * MEAN, directions=directions).split("[[clamp.tested.series]]")[0]
+    text = text.replace('pull = "4 kN", ', "" if "pull" in directions else f'pull = "{bold}", ')
+    found = analyze(load_project(put(tmp_path, text.replace('across = "2 kN"', f'across = "{bold}"'))))
+    most = max(one.demand.max() for one in found.limits if one.name == "clamp along the seam")
+    given = found.project.clamp.strength[:4]
+    assert most > 0.1 * np.nanmin(given)
+    assert any("clamp.strength.along" in one for one in project_doubts(found.project, found.limits))
+    assert found.project.clamp.nominal[0] == pytest.approx(0.9 * MEAN)  # not held down, and nobody says so
+    (note,) = [
+        one
+        for one in notes_of(found.project.table.clamp, found.project.table.panel, SI, "EN")
+        if "NOT TESTED" in one
+    ]
+    assert "as given" in note
+    assert "quarter" not in note
+
+
+def test_a_moment_without_tests_counts_and_is_judged_by_the_least_force_on_the_grip(tmp_path):
+    """A quarter of 2 kN on 60 mm is 30 N m; a tenth may hang on it untested. A bold guess changes neither."""
+    text = text_of(0.9 * MEAN).replace('pull = "4 kN"', 'pull = "4 kN", roll = "{roll}"')
+    for roll, counts in (("5 kN m", 30.0), ("20 N m", 20.0)):
+        project = load_project(put(tmp_path, text.replace("{roll}", roll)))
+        assert project.clamp.nominal[3] == pytest.approx(5000.0)
+        assert project.clamp.nominal[4] == pytest.approx(counts)
+        least = 0.1 * 2000.0 / 1.33
+        for share, told in ((0.99, False), (1.01, True)):
+            demand = np.array([share * least * 0.06])
+            limit = SimpleNamespace(name="clamp roll moment", demand=demand)
+            found = project_doubts(project, [limit])
+            assert any("clamp.strength.roll" in one for one in found) is told
+        notes = notes_of(project.table.clamp, project.table.panel, SI, "EN")
+        assert any("times the length of the grip" in one for one in notes)
 
 
 def test_a_strength_above_what_its_tests_give_is_doubted_whoever_wrote_it(tmp_path):
