@@ -196,6 +196,56 @@ def test_a_strength_above_what_its_tests_give_is_doubted_whoever_wrote_it(tmp_pa
         assert doubted(tmp_path, 0.72 * held, kind, gives=own)
 
 
+@pytest.mark.parametrize(
+    ("series", "wrong"),
+    [
+        ('tests = 6\nmean = "7.5 kN"\ncharacteristic = "3 kN"', True),  # no scatter
+        ('tests = 6\ncharacteristic = "3 kN"', True),  # nothing else
+        ('tests = 6\ndesign = "3 kN"', True),
+        ('tests = 6\ndesign = "5.6 kN"', False),
+        ('tests = 6\nmean = "7.5 kN"', True),  # no test scatters so little
+        ('tests = 6\nmean = "7.5 kN"\nscatter = 0.0', True),
+        ('tests = 1\nmean = "12 kN"\nscatter = 0.0\nknown_scatter = true', True),  # too few
+        ('tests = 2\nmean = "12 kN"\nscatter = 0.03\nknown_scatter = true', True),
+        ('tests = 3\nmean = "12 kN"\nscatter = 0.03\nknown_scatter = true', False),
+        ('tests = 6\nmean = "9 kN"\nscatter = 0.05\ncharacteristic = "7.4 kN"\ndesign = "5.6 kN"', False),
+    ],
+)
+def test_what_a_series_tells_is_held_against_whatever_else_it_leaves_out(tmp_path, series, wrong):
+    """7.4 kN, characteristic, over 1.33 is 5.564 kN."""
+    text = text_of(7400.0)
+    at = text.index('direction = "along"\n') + len('direction = "along"\n')
+    project = load_project(put(tmp_path, text[:at] + series + "\n"))
+    assert any("clamp.strength.along" in one for one in project_doubts(project, ())) is wrong
+
+
+@pytest.mark.parametrize(
+    ("form", "kind", "factor", "gives", "wrong"),
+    [
+        ("EN", "characteristic", 1.33, {"characteristic": 5000.0, "design": 3760.0}, False),
+        ("EN", "characteristic", 1.0, {"characteristic": 5000.0, "design": 3760.0}, True),
+        ("EN", "nominal", 1.0, {"characteristic": 5000.0, "design": 3760.0}, True),
+        ("EN", "design", None, {"characteristic": 4900.0}, True),
+        ("ASD", "nominal", 2.5, {"asd": 1500.0}, True),
+        ("ASD", "nominal", 2.5, {"asd": 2000.0}, False),
+        ("ASD", "allowable", None, {"asd": 2000.0}, True),
+        ("LRFD", "nominal", 0.6, {"lrfd": 2600.0}, True),
+        ("LRFD", "nominal", 0.6, {"lrfd": 3000.0}, False),
+        ("LRFD", "design", None, {"lrfd": 2600.0}, True),
+    ],
+)
+def test_what_counts_in_design_is_held_against_the_number_of_its_format(
+    tmp_path, form, kind, factor, gives, wrong
+):
+    """5 kN with its factor, whatever its kind: a factor of one gives no more than the tests do."""
+    table = load_project(put(tmp_path, text_of(5000.0))).table.clamp
+    (one,) = table.tested.series
+    one = one.model_copy(update={"mean": None, "scatter": None, **gives})
+    tested = table.tested.model_copy(update={"series": [one]})
+    own = table.model_copy(update={"tested": tested, "strength_kind": kind, "factor": factor})
+    assert bool(strength_doubts(own, form, SI)) is wrong
+
+
 def test_another_height_of_the_load_than_in_the_tests_is_refused(tmp_path):
     text = text_of(0.9 * MEAN)
     assert 'height = "35 mm"\n' in text
