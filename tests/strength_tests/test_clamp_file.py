@@ -319,6 +319,46 @@ def test_records_are_compared_between_joined_files_too_and_missing_ones_are_told
     assert "cannot be compared" in str(joined(tmp_path, along, outs[0]).exception)
 
 
+@pytest.mark.parametrize("how", ["cut off", "scaled", "thinned out", "without curves"])
+def test_a_copy_is_known_however_it_was_touched(tmp_path, how):
+    """Its last row cut off, forces 0.1 % higher, each second reading, its strengths alone; another is not."""
+    pull = curved(tmp_path, "pull", 1.0, 300)
+    out = ran(tmp_path, pull)
+    along = curved(tmp_path, "along", 0.9, 300)
+    assert joined(tmp_path, along, out).exit_code == 0
+    for i in range(1, 4):
+        head, *rows = (tmp_path / f"pull{i}.csv").read_text().splitlines()
+        if how == "cut off":
+            rows = rows[:-1]
+        elif how == "thinned out":
+            rows = rows[::2]
+        elif how == "scaled":
+            cells = [row.split(",") for row in rows]
+            rows = [f"{u},{1.001 * float(f):.5g}" for u, f in cells]
+        (tmp_path / f"along{i}.csv").write_text("\n".join([head, *rows]) + "\n")
+    if how == "without curves":
+        own = [test["curve"]["peak"] for test in json.loads((out / "tests.json").read_text())["tests"]]
+        bare = "".join(f'[[test]]\nname = "B{i}"\nstrength = "{f:.5g} N"\n' for i, f in enumerate(own))
+        text = HEAD.replace("pull", "along")
+        along.write_text(text + bare + '[[test]]\nname = "B9"\nstrength = "4.2 kN"\n')
+    done = joined(tmp_path, along, out)
+    assert isinstance(done.exception, InputError)
+    assert "give each direction its own" in str(done.exception)
+
+
+def test_three_strengths_that_agree_are_no_chance_and_two_may_be(tmp_path):
+    pull = campaign(tmp_path, "pull")
+    out, kept = ran(tmp_path, pull), [line for line in pull.read_text().splitlines() if "strength =" in line]
+    for n, refused in ((2, False), (3, True)):
+        own = [*kept[:n], *(f'strength = "{7.3137 + 0.21 * i:.4f} kN"' for i in range(4))]
+        tests = "".join(f'[[test]]\nname = "A{i}"\n{line}\n' for i, line in enumerate(own))
+        path = tmp_path / "along.toml"
+        path.write_text(HEAD.replace("pull", "along") + tests)
+        done = joined(tmp_path, path, out)
+        assert isinstance(done.exception, InputError) is refused
+        assert not refused or "3 strengths of along.toml" in str(done.exception).replace("pull", "along")
+
+
 def test_one_list_of_strengths_serves_no_two_directions(tmp_path):
     pull = ran(tmp_path, campaign(tmp_path, "pull"))
     same = campaign(tmp_path, "along", scale=OF_DIRECTION["pull"] / OF_DIRECTION["along"])
