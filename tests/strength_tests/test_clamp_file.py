@@ -382,6 +382,29 @@ def test_a_clamp_that_slides_says_by_how_much_its_peaks_are_above_its_proof_load
     assert note in " ".join(clamp_text(peak).split())
 
 
+@pytest.mark.parametrize("bare", [1, 2])
+def test_a_test_without_a_curve_silences_no_warning_of_clamps_that_slide(tmp_path, bare):
+    """Three curves tell by how much, the same tests by peaks and by proof loads; two tell that it is so."""
+    path = curved(tmp_path, "along", 0.9, 300)
+    whole = judge(load_campaign(path))
+    more = '[[test]]\nname = "B0"\nstrength = "4.4 kN"\n'
+    more += '[[test]]\nname = "B1"\nstrength = "4.5 kN"\n' if bare == 2 else ""
+    text = path.read_text()
+    if bare == 2:
+        text = text.replace('[[test]]\nname = "T3"\ncurve = "along3.csv"\n', "")
+    path.write_text(text + more)
+    found = judge(load_campaign(path))
+    note = next(one for one in found.notes if "moved for good" in one)
+    assert "UNSAFE if it creeps" in note
+    assert note in " ".join(clamp_text(found).split())
+    if bare == 1:
+        peak, proof = whole.justified.characteristic, whole.early["proof"].characteristic
+        assert f"{100.0 * (peak / proof - 1.0):.0f} % above" in note
+        assert "of the 3 tests with curves" in note
+    else:
+        assert "% above" not in note
+
+
 def test_two_ways_to_fail_promise_nothing_of_more_tests_and_say_which_number_counts(tmp_path):
     """The odd one is marked in the picture; one way alone is promised what more tests would buy."""
     path = curved(tmp_path, "along", 0.9, 300)
