@@ -49,6 +49,10 @@ LOUD = (
     "TOO HIGH",
     "DO NOT",
     "IS NOT USED",
+    "CHECK",
+    "look stronger",
+    "Nobody said",
+    "nobody said",
 )
 
 
