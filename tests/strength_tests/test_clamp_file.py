@@ -359,6 +359,21 @@ def test_three_strengths_that_agree_are_no_chance_and_two_may_be(tmp_path):
         assert not refused or "3 strengths of along.toml" in str(done.exception).replace("pull", "along")
 
 
+@pytest.mark.parametrize(("there", "words"), [(250, ""), (350, "specimen.yield_strength"), (None, "")])
+def test_directions_on_sheets_of_two_strengths_are_not_joined(tmp_path, there, words):
+    """A sheet of a strength that nobody gave is told by a note: its strengths are not corrected."""
+    outs = []
+    for direction, metal in (("across", there), ("along", 250)):
+        path = campaign(tmp_path, direction)
+        if metal:
+            own = f'[specimen]\nyield_strength = "{metal} MPa"\n'
+            path.write_text(path.read_text().replace("[specimen]\n", own))
+        outs.append(path)
+    done = joined(tmp_path, outs[1], ran(tmp_path, outs[0]))
+    assert words in str(done.exception or "")
+    assert isinstance(done.exception, InputError) is bool(words)
+
+
 def test_one_list_of_strengths_serves_no_two_directions(tmp_path):
     pull = ran(tmp_path, campaign(tmp_path, "pull"))
     same = campaign(tmp_path, "along", scale=OF_DIRECTION["pull"] / OF_DIRECTION["along"])
