@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from fea.checks.limits import Limit
 from roofmodel.hardware import Clamp
 from roofmodel.project.load import Project
-from roofmodel.project.strength_doubts import clamp_doubts, least_tested, untested, untested_words
+from roofmodel.project.strength_doubts import FORCES, clamp_doubts, least_tested, untested, untested_words
 from roofmodel.units import SYSTEMS
 
 # Share of the least strength that was tested up to which a guess may hold a load in another direction: the
@@ -31,8 +31,9 @@ def project_doubts(project: Project, limits: Sequence[Limit]) -> tuple[str, ...]
 
 
 def loaded(demand: float, direction: int, clamp: Clamp, least: float) -> bool:
-    """Whether more hangs on a direction than a guess may hold: of the least tested force, of moments theirs.
+    """Whether more hangs on a direction than a guess may hold: `least`, of moments on the length of the grip.
 
-    A low guess of a force is safer than a high one, and its use counts in the limits as it is.
+    Never a share of the guess itself: a bold one would hide what hangs on it. A low guess is safer than a
+    high one, and its use counts in the limits as it is.
     """
-    return demand > (least if direction < 4 else A_GUESS * float(clamp.strength[direction]))
+    return demand > least * (1.0 if direction < FORCES else clamp.grip_length)

@@ -118,14 +118,15 @@ def _early(
 ) -> dict[str, Justified]:
     """Strengths as if proof load or first slip counted, where peaks do; `share` of the force on the rig.
 
-    None where a test that counts has no curve.
+    Peaks of the same tests too, those that count and have a curve; nothing where they are too few.
     """
-    some = [(one, part) for one, part, on in zip(readings, share, counted, strict=True) if on]
-    if campaign.table.method.take != "peak" or any(one is None for one, _ in some):
+    rows = zip(readings, share, counted, strict=True)
+    some = [(one, part) for one, part, on in rows if on and one is not None]
+    if campaign.table.method.take != "peak" or len(some) < LEAST_TESTS:
         return {}
     return {
         name: justify(np.array([part * getattr(one, name) for one, part in some]), campaign)
-        for name in ("proof", "slip")
+        for name in ("proof", "slip", "peak")
     }
 
 

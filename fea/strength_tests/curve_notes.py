@@ -274,23 +274,28 @@ def _slid(found: CampaignResult) -> list[int]:
 def lower_by_proof(found: CampaignResult) -> float | None:
     """Characteristic strength by proof loads where clamps moved for good before peaks that count. [N].
 
-    None where they did not, or where it is no lower.
+    By the tests with curves. None where they did not or these are too few, or where it is no lower.
     """
-    proof = found.early.get("proof")
-    if proof is None or not _slid(found) or not proof.characteristic < found.justified.characteristic:
+    if not found.early or not _slid(found):
         return None
-    return proof.characteristic
+    proof = found.early["proof"].characteristic
+    least = min(found.early["peak"].characteristic, found.justified.characteristic)
+    return proof if proof < least else None
 
 
 def _early(found: CampaignResult) -> str:
-    """How much higher the peaks are than the proof loads, as a sentence; empty where they are not."""
-    now, proof = found.justified.characteristic, lower_by_proof(found)
-    if not proof:
+    """That peaks may be too high, and by how much where the tests with curves tell."""
+    if found.campaign.table.method.take != "peak":
         return ""
-    text = SYSTEMS[found.campaign.table.campaign.units].text
+    proof = lower_by_proof(found)
+    if not proof:
+        return "UNSAFE if it creeps. "
+    now, text = found.early["peak"].characteristic, SYSTEMS[found.campaign.table.campaign.units].text
+    used, curves = int(found.counted.sum()), found.early["peak"].sample.count
+    those = "" if curves == used else f" (of the {curves} tests with curves)"
     return (
         f"UNSAFE if it creeps: the characteristic strength by peaks, {text(now, 'force')}, is "
-        f"{100.0 * (now / proof - 1.0):.0f} % above that by proof loads, {text(proof, 'force')}. "
+        f"{100.0 * (now / proof - 1.0):.0f} % above that by proof loads, {text(proof, 'force')}{those}. "
     )
 
 

@@ -127,7 +127,7 @@ class CampaignResult:
     more_without : MoreTests or None
         The same as if the suspect were not there.
     early : dict of str to Justified
-        Where peaks count: strengths as if `proof` or `slip` of each curve did.
+        Where peaks count: strengths by `proof`, `slip` and `peak` of the tests with curves, three or more.
     notes : tuple of str
     calibration : Calibration or None
         Where the campaign says how its curves were measured.

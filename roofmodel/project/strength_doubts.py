@@ -28,6 +28,10 @@ UNTESTED = 0.25
 LONG = 0.25  # no grip on a seam is longer (judgment) [m]
 NEAR = 1.05  # of a fractile from mean and scatter that were told with four digits, and of logarithms
 DIRECTIONS = ("along", "across", "pull", "push", "roll", "twist")
+READY = ("allowable", "design")  # kinds of strength without a factor
+FEWEST = 3  # tests for a strength (AISI S100 K2.1.1 and EN 1990 Table D1, from memory)
+LEAST_SCATTER = 0.03  # that is trusted, as `eavewright tests` takes it (judgment)
+FORCES = 4  # of them; the others are moments
 
 
 def check_strengths(clamp: ClampTable, units: UnitSystem) -> None:
@@ -59,61 +63,98 @@ def strength_doubts(clamp: ClampTable, form: str, units: UnitSystem) -> dict[str
     """
     found = {}
     for one, given in _pairs(clamp):
-        if one.mean is None or one.scatter is None:
-            continue
-        held, direct = (one.mean * _share(one, z) for z in (CHARACTERISTIC, DESIGN))
-        ready = clamp.strength_kind in ("allowable", "design")
-        if form == "EN" and not ready:
-            most, what = held, "a 5 % fractile"
-            number = given
-        else:
-            most = max(held / LEAST_FACTOR, direct) / (OMEGA_PHI if form == "ASD" else 1.0)
-            what = "an allowable strength" if form == "ASD" else "a design strength"
-            factor = clamp.factor or 1.0
-            number = given if ready else given * factor if form == "LRFD" else given / factor
-        over = given_doubt(one, given, clamp.strength_kind, form, units)
-        if number <= SAME * most:
-            if over:
-                found[f"clamp.strength.{one.direction}"] = over
-            continue
-        own, mean, text = (units.text(value, "force") for value in (number, one.mean, most))
-        pasted = " Is it the characteristic strength, without its factor?" if ready else ""
-        found[f"clamp.strength.{one.direction}"] = (
-            f"clamp.strength.{one.direction}, {own} as {what}, is TOO HIGH for its own tests: {one.tests} "
-            f"with mean {mean} and scatter {100.0 * one.scatter:.1f} % ([[clamp.tested.series]]) give {text} "
-            f"at most.{pasted} Take the lines of clamp.toml for format {form} (`eavewright tests`)"
+        words = (
+            _too_high(one, given, clamp, form, units)
+            or given_doubt(one, given, clamp, form, units)
+            or _too_few(one)
         )
+        if words:
+            found[f"clamp.strength.{one.direction}"] = words
     return found
 
 
-def given_doubt(one: SeriesTable, strength: float, kind: str, form: str, units: UnitSystem) -> str:
+def _too_high(one: SeriesTable, given: float, clamp: ClampTable, form: str, units: UnitSystem) -> str:
+    """A strength above what its tests' mean and scatter leave room for; empty for none, or without a mean."""
+    if one.mean is None:
+        return ""
+    held, direct = (one.mean * _share(one, z) for z in (CHARACTERISTIC, DESIGN))
+    ready = clamp.strength_kind in READY
+    if form == "EN" and not ready:
+        most, what = held, "a 5 % fractile"
+        number = given
+    else:
+        most = max(held / LEAST_FACTOR, direct) / (OMEGA_PHI if form == "ASD" else 1.0)
+        what = _usable_words(form)
+        number = _usable(given, clamp, form)
+    if number <= SAME * most:
+        return ""
+    own, mean, text = (units.text(value, "force") for value in (number, one.mean, most))
+    pasted = " Is it the characteristic strength, without its factor?" if ready else ""
+    return (
+        f"clamp.strength.{one.direction}, {own} as {what}, is TOO HIGH for its own tests: {one.tests} "
+        f"with mean {mean} and scatter {100.0 * _scatter(one):.1f} % ([[clamp.tested.series]]) give {text} "
+        f"at most.{pasted} Take the lines of clamp.toml for format {form} (`eavewright tests`)"
+    )
+
+
+def _too_few(one: SeriesTable) -> str:
+    """That no strength comes from so few tests; empty for enough."""
+    if one.tests >= FEWEST:
+        return ""
+    return (
+        f"clamp.strength.{one.direction} rests on {_count(one)} ([[clamp.tested.series]]), too few to say "
+        f"anything about scatter: {FEWEST} are wanted at least"
+    )
+
+
+def _count(one: SeriesTable) -> str:
+    return "1 test" if one.tests == 1 else f"{one.tests} tests"
+
+
+def given_doubt(one: SeriesTable, strength: float, clamp: ClampTable, form: str, units: UnitSystem) -> str:
     """A strength above what its own tests give by their own method; empty for none, or where none is told.
 
-    Where the series does not say what they give, a characteristic strength is held against the 5 % fractile
-    of unknown scatter: k = t(0.95, n - 1) sqrt(1 + 1 / n) (EN 1990 Table D1).
+    What counts in design, with its factor, is held against the number of the format, and in format EN a
+    strength before its factor against the characteristic one too. Where that is not told, it is held against
+    the 5 % fractile of unknown scatter: k = t(0.95, n - 1) sqrt(1 + 1 / n) (EN 1990 Table D1).
     """
-    ready, most, near = kind in ("allowable", "design"), None, SAME
-    if form == "EN":
-        most = one.design if ready else one.characteristic
-    elif ready:
-        most = one.asd if form == "ASD" else one.lrfd
-    what = "a design strength" if ready else "a characteristic strength"
-    if ready and form == "ASD":
-        what = "an allowable strength"
-    if most is None and form == "EN" and not ready and one.tests > 1 and not one.known_scatter:
+    usable, ready = _usable(strength, clamp, form), clamp.strength_kind in READY
+    told = {"EN": one.design, "ASD": one.asd, "LRFD": one.lrfd}[form]
+    held = [] if told is None else [(usable, told, SAME, _usable_words(form))]
+    if form == "EN" and one.characteristic is not None:  # no design strength is above it either
+        what = _usable_words(form) if ready else "a characteristic strength"
+        held.append((strength, one.characteristic, SAME, what))
+    elif form == "EN" and not ready and one.mean is not None and one.tests > 1 and not one.known_scatter:
         from scipy.special import stdtrit
 
-        assert one.mean is not None
-        most, near = one.mean * _share(one, float(stdtrit(one.tests - 1, 0.95))), NEAR
-    if most is None or strength <= near * most:
+        most = one.mean * _share(one, float(stdtrit(one.tests - 1, 0.95)))
+        held.append((strength, most, NEAR, "a characteristic strength"))
+    over = [(number, most, what) for number, most, near, what in held if number > near * most]
+    if not over:
         return ""
-    own, mean, text = (units.text(value, "force") for value in (strength, one.mean or 0.0, most))
+    number, most, what = over[-1]
+    own, text = units.text(number, "force"), units.text(most, "force")
+    factor = "" if ready or what != _usable_words(form) else " (with clamp.factor)"
+    mean = "" if one.mean is None else f" with mean {units.text(one.mean, 'force')}"
+    link = " and" if mean else " with"
+    scatter = "" if one.scatter is None else f"{link} scatter {100.0 * one.scatter:.1f} %"
     return (
-        f"clamp.strength.{one.direction}, {own} as {what}, is MORE THAN ITS OWN TESTS GIVE, {text}: "
-        f"{one.tests} with mean {mean} and scatter {100.0 * (one.scatter or 0.0):.1f} % "
-        f"([[clamp.tested.series]]). Paste the strengths for format {form} of clamp.toml again; more tests "
-        "want `eavewright tests` run again"
+        f"clamp.strength.{one.direction}, {own} as {what}{factor}, is MORE THAN ITS OWN TESTS GIVE, {text}: "
+        f"{_count(one)}{mean}{scatter} ([[clamp.tested.series]]). Paste the strengths for format {form} of "
+        "clamp.toml again; more tests want `eavewright tests` run again"
     )
+
+
+def _usable(strength: float, clamp: ClampTable, form: str) -> float:
+    """What of a strength counts in design, with its factor where it has one. [N]."""
+    if clamp.strength_kind in READY:
+        return strength
+    factor = clamp.factor or 1.0
+    return strength * factor if form == "LRFD" else strength / factor
+
+
+def _usable_words(form: str) -> str:
+    return "an allowable strength" if form == "ASD" else "a design strength"
 
 
 def grip_doubts(clamp: ClampTable, rails: Iterable[Rail], units: UnitSystem) -> dict[str, str]:
@@ -203,22 +244,29 @@ def clamp_doubts(clamp: ClampTable, form: str, rails: Sequence[Rail], units: Uni
 
 
 def counted_strengths(clamp: ClampTable) -> dict[str, float | None]:
-    """Strengths by direction as they count: of a force that was not tested no more than a share of the least.
+    """Strengths by direction as they count: of what was not tested no more than a share of the least force.
 
     Given or not: a bold guess is worth no more than a cautious one, and no number is no reason to give no
-    load where hardly anything hangs on it. Without tests of others, and along the seam, nothing is filled in.
+    load where hardly anything hangs on it. A moment counts as that force on the grip's length at most.
+    Without tests of others, along the seam, and of moments nothing is filled in.
     """
     given: dict[str, float | None] = clamp.strength.model_dump()
-    tested = [] if clamp.tested is None else clamp.tested.directions
-    known = [value for name in DIRECTIONS[:4] if name in tested and (value := given[name]) is not None]
-    if not known:
+    least = least_of_tests(clamp)
+    if clamp.tested is None or least is None:
         return given
-    most = UNTESTED * min(known)
-    for name in DIRECTIONS[:4]:
-        own = given[name]
-        if name not in tested and (own is not None or name != "along"):
+    for i, name in enumerate(DIRECTIONS):
+        own, most = given[name], UNTESTED * least * (1.0 if i < FORCES else clamp.grip_length)
+        if name not in clamp.tested.directions and (own is not None or 0 < i < FORCES):
             given[name] = most if own is None else min(own, most)
     return given
+
+
+def least_of_tests(clamp: ClampTable) -> float | None:
+    """Least strength given of the forces that were tested; None where none of them has one. [N]."""
+    tested = [] if clamp.tested is None else clamp.tested.directions
+    given = clamp.strength.model_dump()
+    known = [value for name in DIRECTIONS[:FORCES] if name in tested and (value := given[name]) is not None]
+    return min(known, default=None)
 
 
 def untested(clamp: ClampTable) -> tuple[int, ...]:
@@ -234,16 +282,18 @@ def untested(clamp: ClampTable) -> tuple[int, ...]:
 def least_tested(clamp: ClampTable, strength: Sequence[float]) -> float:
     """Least strength for design of the forces that were tested, by which untested ones are judged. [N].
 
-    A strength that nobody tested is no measure of itself. Infinite where none was tested.
+    A strength that nobody tested is no measure of itself. Where no tested force has one, the least force that
+    was given: a bold guess beside others does not count, and all of them are guesses. 0 without any.
     """
     directions = [] if clamp.tested is None else clamp.tested.directions
-    known = [strength[i] for i, name in enumerate(DIRECTIONS[:4]) if name in directions]
-    return min((float(one) for one in known if not math.isnan(one)), default=math.inf)
+    forces = {n: float(v) for n, v in zip(DIRECTIONS[:FORCES], strength, strict=False) if not math.isnan(v)}
+    known = [value for name, value in forces.items() if name in directions]
+    return min(known or forces.values(), default=0.0)
 
 
 def untested_words(direction: int, demand: float, units: UnitSystem) -> str:
     """That more hangs on a direction without tests than a guess may hold."""
-    name, kind = DIRECTIONS[direction], "force" if direction < 4 else "moment"
+    name, kind = DIRECTIONS[direction], "force" if direction < FORCES else "moment"
     return (
         f"clamp.strength.{name} was not tested (clamp.tested.directions), and a load of "
         f"{units.text(demand, kind)} on a clamp hangs on it: test it (the page on strengths says how), or "
@@ -260,8 +310,13 @@ def _pairs(clamp: ClampTable) -> list[tuple[SeriesTable, float]]:
 
 def _share(one: SeriesTable, z: float) -> float:
     """Share of the mean at which so many normal deviations lie, with the number of tests accounted for."""
-    s = math.sqrt(math.log1p((one.scatter or 0.0) ** 2))
+    s = math.sqrt(math.log1p(_scatter(one) ** 2))
     return math.exp(-z * math.sqrt(1.0 + 1.0 / one.tests) * s - 0.5 * s**2)
+
+
+def _scatter(one: SeriesTable) -> float:
+    """The scatter of a series, never less than the least that is trusted."""
+    return max(one.scatter or 0.0, LEAST_SCATTER)
 
 
 def _stiff(clamp: ClampTable, units: UnitSystem) -> str:

@@ -9,13 +9,20 @@ from roofmodel.errors import InputError
 from roofmodel.project.base import Table
 from roofmodel.project.clamp_schema import ClampTable, TestedTable
 from roofmodel.project.schema import PanelTable
-from roofmodel.project.strength_doubts import check_strengths, counted_strengths
+from roofmodel.project.strength_doubts import (
+    DIRECTIONS,
+    FORCES,
+    check_strengths,
+    counted_strengths,
+    least_of_tests,
+)
 from roofmodel.units import UnitSystem
 
 SAME_HEIGHT = 1e-3  # of seams, and of loads above the grip, that count as alike [m]
 THINNER = 0.98  # of the tested thickness that still counts as it (rolling tolerance, judgment) [-]
 TURNED = 0.1  # share of the tested torque by which another one may differ (usual wrenches, judgment)
-FORCES = frozenset(("along", "across", "pull", "push"))
+CAP = "a quarter of the least tested strength"  # what an untested force counts as at most
+ARM = " times the length of the grip"  # and a moment
 FEW = 3  # tests below which nothing is known of their scatter
 
 
@@ -77,7 +84,7 @@ def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem, form: 
     if bare:
         notes.append(
             f"UNSUPPORTED: {', '.join(bare)} of the clamp NOT TESTED (clamp.tested.directions): "
-            f"{_counted(given, bare, units)}. Have it tested (the page on strengths says how)."
+            f"{_counted(clamp, given, bare, units)}. Have it tested (the page on strengths says how)."
         )
     if tested.tests < FEW:
         notes.append(
@@ -101,15 +108,28 @@ def tested_notes(clamp: ClampTable, panel: PanelTable, units: UnitSystem, form: 
     return tuple(notes)
 
 
-def _counted(given: Mapping[str, float | None], bare: Sequence[str], units: UnitSystem) -> str:
+def _counted(
+    clamp: ClampTable, given: Mapping[str, float | None], bare: Sequence[str], units: UnitSystem
+) -> str:
     """What directions without tests count as."""
+    forces = [name for name in bare if name in DIRECTIONS[:FORCES]]
     parts = [
-        f"{name} counts as {units.text(value, 'force' if name in FORCES else 'bend')}"
+        f"{name} counts as {units.text(value, 'force' if name in forces else 'bend')}"
         for name in bare
         if (value := given[name]) is not None
     ]
-    share = ", no more than a quarter of the least tested strength (judgment)"
-    return ", ".join(parts) + (share if FORCES & set(bare) else "")
+    if least_of_tests(clamp) is None:
+        return f"{', '.join(parts)}, as given: no tested force has a strength to hold it against"
+    share = CAP if forces else CAP + ARM
+    share += f" ({', '.join(bare[len(forces) :])}:{ARM})" if 0 < len(forces) < len(bare) else ""
+    return f"{', '.join(parts)}, no more than {share} (judgment)"
+
+
+def untested_share(clamp: ClampTable, direction: int) -> str:
+    """What a direction without tests counts as at most, for the data sheet."""
+    if least_of_tests(clamp) is None:
+        return "as given, held against no test"
+    return f"{CAP}{'' if direction < FORCES else ARM} at most (judgment)"
 
 
 def _installed(torque: float | None, substrate: str, tested: TestedTable, units: UnitSystem) -> list[str]:

@@ -1,7 +1,9 @@
 """Strengths, heights and stiffness that a clamp's own tests or rail speak against never pass in silence."""
 
 import math
+from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from small_project import GOOD, put
 
@@ -11,6 +13,7 @@ from fea.strength_tests.fractiles import CHARACTERISTIC, design_factor, fractile
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.project.strength_doubts import stiff_notes, strength_doubts
+from roofmodel.project.tested import tested_notes as notes_of
 from roofmodel.units import SI
 from viewer.summary import verdict
 
@@ -140,6 +143,44 @@ def test_a_direction_without_tests_counts_only_where_little_hangs_on_it(tmp_path
         assert told
 
 
+@pytest.mark.parametrize("bold", ["4 kN", "190 kN"])
+@pytest.mark.parametrize("directions", ['["roll"]', '["pull"]'])
+def test_where_no_tested_force_has_a_strength_none_passes_on_what_nobody_tested(tmp_path, directions, bold):
+    """A tenth of the least force that was given is all that a guess may hold, however bold another is."""
+    text = text_of(0.9 * MEAN, directions=directions).split("[[clamp.tested.series]]")[0]
+    text = text.replace('pull = "4 kN", ', "" if "pull" in directions else f'pull = "{bold}", ')
+    found = analyze(load_project(put(tmp_path, text.replace('across = "2 kN"', f'across = "{bold}"'))))
+    most = max(one.demand.max() for one in found.limits if one.name == "clamp along the seam")
+    given = found.project.clamp.strength[:4]
+    assert most > 0.1 * np.nanmin(given)
+    assert any("clamp.strength.along" in one for one in project_doubts(found.project, found.limits))
+    assert found.project.clamp.nominal[0] == pytest.approx(0.9 * MEAN)  # not held down, and nobody says so
+    (note,) = [
+        one
+        for one in notes_of(found.project.table.clamp, found.project.table.panel, SI, "EN")
+        if "NOT TESTED" in one
+    ]
+    assert "as given" in note
+    assert "quarter" not in note
+
+
+def test_a_moment_without_tests_counts_and_is_judged_by_the_least_force_on_the_grip(tmp_path):
+    """A quarter of 2 kN on 60 mm is 30 N m; a tenth may hang on it untested. A bold guess changes neither."""
+    text = text_of(0.9 * MEAN).replace('pull = "4 kN"', 'pull = "4 kN", roll = "{roll}"')
+    for roll, counts in (("5 kN m", 30.0), ("20 N m", 20.0)):
+        project = load_project(put(tmp_path, text.replace("{roll}", roll)))
+        assert project.clamp.nominal[3] == pytest.approx(5000.0)
+        assert project.clamp.nominal[4] == pytest.approx(counts)
+        least = 0.1 * 2000.0 / 1.33
+        for share, told in ((0.99, False), (1.01, True)):
+            demand = np.array([share * least * 0.06])
+            limit = SimpleNamespace(name="clamp roll moment", demand=demand)
+            found = project_doubts(project, [limit])
+            assert any("clamp.strength.roll" in one for one in found) is told
+        notes = notes_of(project.table.clamp, project.table.panel, SI, "EN")
+        assert any("times the length of the grip" in one for one in notes)
+
+
 def test_a_strength_above_what_its_tests_give_is_doubted_whoever_wrote_it(tmp_path):
     """By the number of the series where there is one, else by EN 1990 D7.2: k 2.00 of 8 tests, 3.37 of 3.
 
@@ -153,6 +194,56 @@ def test_a_strength_above_what_its_tests_give_is_doubted_whoever_wrote_it(tmp_pa
         own = f'{gives} = "{0.7 * held} N"'
         assert not doubted(tmp_path, 0.7 * held, kind, gives=own)
         assert doubted(tmp_path, 0.72 * held, kind, gives=own)
+
+
+@pytest.mark.parametrize(
+    ("series", "wrong"),
+    [
+        ('tests = 6\nmean = "7.5 kN"\ncharacteristic = "3 kN"', True),  # no scatter
+        ('tests = 6\ncharacteristic = "3 kN"', True),  # nothing else
+        ('tests = 6\ndesign = "3 kN"', True),
+        ('tests = 6\ndesign = "5.6 kN"', False),
+        ('tests = 6\nmean = "7.5 kN"', True),  # no test scatters so little
+        ('tests = 6\nmean = "7.5 kN"\nscatter = 0.0', True),
+        ('tests = 1\nmean = "12 kN"\nscatter = 0.0\nknown_scatter = true', True),  # too few
+        ('tests = 2\nmean = "12 kN"\nscatter = 0.03\nknown_scatter = true', True),
+        ('tests = 3\nmean = "12 kN"\nscatter = 0.03\nknown_scatter = true', False),
+        ('tests = 6\nmean = "9 kN"\nscatter = 0.05\ncharacteristic = "7.4 kN"\ndesign = "5.6 kN"', False),
+    ],
+)
+def test_what_a_series_tells_is_held_against_whatever_else_it_leaves_out(tmp_path, series, wrong):
+    """7.4 kN, characteristic, over 1.33 is 5.564 kN."""
+    text = text_of(7400.0)
+    at = text.index('direction = "along"\n') + len('direction = "along"\n')
+    project = load_project(put(tmp_path, text[:at] + series + "\n"))
+    assert any("clamp.strength.along" in one for one in project_doubts(project, ())) is wrong
+
+
+@pytest.mark.parametrize(
+    ("form", "kind", "factor", "gives", "wrong"),
+    [
+        ("EN", "characteristic", 1.33, {"characteristic": 5000.0, "design": 3760.0}, False),
+        ("EN", "characteristic", 1.0, {"characteristic": 5000.0, "design": 3760.0}, True),
+        ("EN", "nominal", 1.0, {"characteristic": 5000.0, "design": 3760.0}, True),
+        ("EN", "design", None, {"characteristic": 4900.0}, True),
+        ("ASD", "nominal", 2.5, {"asd": 1500.0}, True),
+        ("ASD", "nominal", 2.5, {"asd": 2000.0}, False),
+        ("ASD", "allowable", None, {"asd": 2000.0}, True),
+        ("LRFD", "nominal", 0.6, {"lrfd": 2600.0}, True),
+        ("LRFD", "nominal", 0.6, {"lrfd": 3000.0}, False),
+        ("LRFD", "design", None, {"lrfd": 2600.0}, True),
+    ],
+)
+def test_what_counts_in_design_is_held_against_the_number_of_its_format(
+    tmp_path, form, kind, factor, gives, wrong
+):
+    """5 kN with its factor, whatever its kind: a factor of one gives no more than the tests do."""
+    table = load_project(put(tmp_path, text_of(5000.0))).table.clamp
+    (one,) = table.tested.series
+    one = one.model_copy(update={"mean": None, "scatter": None, **gives})
+    tested = table.tested.model_copy(update={"series": [one]})
+    own = table.model_copy(update={"tested": tested, "strength_kind": kind, "factor": factor})
+    assert bool(strength_doubts(own, form, SI)) is wrong
 
 
 def test_another_height_of_the_load_than_in_the_tests_is_refused(tmp_path):

@@ -11,7 +11,7 @@ from roofmodel.units import SI
 from tests.spans.test_more_tests import ALL, FORCE, SERIES, TESTED, of
 from tests.spans.test_span_conditions import MODEL, put
 from viewer.cli import commands
-from viewer.span.sheet import _down, sheets
+from viewer.span.sheet import _down, _parted, sheets
 from viewer.span.words import CAUTIONS
 
 NOTES = (
@@ -67,6 +67,28 @@ def test_with_all_its_notes_it_is_one_page_and_warnings_stand_above_the_loads(tm
         loads = part.index("largest load of snow down the slope per length of rail")
         assert 0 < part.index("UNSAFE if the specimens were stronger") < loads
         assert 0 < part.index("Falling snow and ice can kill") < loads
+
+
+@pytest.mark.parametrize("units", ["SI", "US"])
+def test_what_is_to_be_checked_and_what_nobody_said_stand_above_the_loads(tmp_path, units):
+    """With all other notes too; what then has no room goes on below the loads."""
+    path = full(tmp_path, units)
+    text = path.read_text()
+    assert 'load_height = "60 mm"\n' in text
+    path.write_text(text.replace('load_height = "60 mm"\n', ""))
+    every = [page for page in pages(path) if "to be read with the notes on page" not in page]
+    for sheet, page in zip(sheets(run_study(load_study(path))), every, strict=False):
+        (told,) = [words for words in sheet.loud if "CHECK clamp.test_height" in words]
+        loads = page.index("largest load of snow down the slope per length of rail")
+        assert 0 < page.index(told[:30]) < loads
+        assert "a span between two gets what the longer one carries" in page[loads:]
+    bare = run_study(load_study(put(tmp_path)))
+    for sheet in sheets(bare):
+        assert any("nobody said" in words for words in sheet.loud)
+    assert _parted(["Clamps look stronger than they are.", "Seams count as rigid."]) == (
+        ("Clamps look stronger than they are.",),
+        ("Seams count as rigid.",),
+    )
 
 
 def test_a_sheet_that_does_not_fit_says_whose_it_is_on_every_page(tmp_path):

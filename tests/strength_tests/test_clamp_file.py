@@ -319,6 +319,61 @@ def test_records_are_compared_between_joined_files_too_and_missing_ones_are_told
     assert "cannot be compared" in str(joined(tmp_path, along, outs[0]).exception)
 
 
+@pytest.mark.parametrize("how", ["cut off", "scaled", "thinned out", "without curves"])
+def test_a_copy_is_known_however_it_was_touched(tmp_path, how):
+    """Its last row cut off, forces 0.1 % higher, each second reading, its strengths alone; another is not."""
+    pull = curved(tmp_path, "pull", 1.0, 300)
+    out = ran(tmp_path, pull)
+    along = curved(tmp_path, "along", 0.9, 300)
+    assert joined(tmp_path, along, out).exit_code == 0
+    for i in range(1, 4):
+        head, *rows = (tmp_path / f"pull{i}.csv").read_text().splitlines()
+        if how == "cut off":
+            rows = rows[:-1]
+        elif how == "thinned out":
+            rows = rows[::2]
+        elif how == "scaled":
+            cells = [row.split(",") for row in rows]
+            rows = [f"{u},{1.001 * float(f):.5g}" for u, f in cells]
+        (tmp_path / f"along{i}.csv").write_text("\n".join([head, *rows]) + "\n")
+    if how == "without curves":
+        own = [test["curve"]["peak"] for test in json.loads((out / "tests.json").read_text())["tests"]]
+        bare = "".join(f'[[test]]\nname = "B{i}"\nstrength = "{f:.5g} N"\n' for i, f in enumerate(own))
+        text = HEAD.replace("pull", "along")
+        along.write_text(text + bare + '[[test]]\nname = "B9"\nstrength = "4.2 kN"\n')
+    done = joined(tmp_path, along, out)
+    assert isinstance(done.exception, InputError)
+    assert "give each direction its own" in str(done.exception)
+
+
+def test_three_strengths_that_agree_are_no_chance_and_two_may_be(tmp_path):
+    pull = campaign(tmp_path, "pull")
+    out, kept = ran(tmp_path, pull), [line for line in pull.read_text().splitlines() if "strength =" in line]
+    for n, refused in ((2, False), (3, True)):
+        own = [*kept[:n], *(f'strength = "{7.3137 + 0.21 * i:.4f} kN"' for i in range(4))]
+        tests = "".join(f'[[test]]\nname = "A{i}"\n{line}\n' for i, line in enumerate(own))
+        path = tmp_path / "along.toml"
+        path.write_text(HEAD.replace("pull", "along") + tests)
+        done = joined(tmp_path, path, out)
+        assert isinstance(done.exception, InputError) is refused
+        assert not refused or "3 strengths of along.toml" in str(done.exception).replace("pull", "along")
+
+
+@pytest.mark.parametrize(("there", "words"), [(250, ""), (350, "specimen.yield_strength"), (None, "")])
+def test_directions_on_sheets_of_two_strengths_are_not_joined(tmp_path, there, words):
+    """A sheet of a strength that nobody gave is told by a note: its strengths are not corrected."""
+    outs = []
+    for direction, metal in (("across", there), ("along", 250)):
+        path = campaign(tmp_path, direction)
+        if metal:
+            own = f'[specimen]\nyield_strength = "{metal} MPa"\n'
+            path.write_text(path.read_text().replace("[specimen]\n", own))
+        outs.append(path)
+    done = joined(tmp_path, outs[1], ran(tmp_path, outs[0]))
+    assert words in str(done.exception or "")
+    assert isinstance(done.exception, InputError) is bool(words)
+
+
 def test_one_list_of_strengths_serves_no_two_directions(tmp_path):
     pull = ran(tmp_path, campaign(tmp_path, "pull"))
     same = campaign(tmp_path, "along", scale=OF_DIRECTION["pull"] / OF_DIRECTION["along"])
@@ -340,6 +395,29 @@ def test_a_clamp_that_slides_says_by_how_much_its_peaks_are_above_its_proof_load
     assert SYSTEMS["SI"].text(proof, "force") in note
     assert 'take = "proof"' in note
     assert note in " ".join(clamp_text(peak).split())
+
+
+@pytest.mark.parametrize("bare", [1, 2])
+def test_a_test_without_a_curve_silences_no_warning_of_clamps_that_slide(tmp_path, bare):
+    """Three curves tell by how much, the same tests by peaks and by proof loads; two tell that it is so."""
+    path = curved(tmp_path, "along", 0.9, 300)
+    whole = judge(load_campaign(path))
+    more = '[[test]]\nname = "B0"\nstrength = "4.4 kN"\n'
+    more += '[[test]]\nname = "B1"\nstrength = "4.5 kN"\n' if bare == 2 else ""
+    text = path.read_text()
+    if bare == 2:
+        text = text.replace('[[test]]\nname = "T3"\ncurve = "along3.csv"\n', "")
+    path.write_text(text + more)
+    found = judge(load_campaign(path))
+    note = next(one for one in found.notes if "moved for good" in one)
+    assert "UNSAFE if it creeps" in note
+    assert note in " ".join(clamp_text(found).split())
+    if bare == 1:
+        peak, proof = whole.justified.characteristic, whole.early["proof"].characteristic
+        assert f"{100.0 * (peak / proof - 1.0):.0f} % above" in note
+        assert "of the 3 tests with curves" in note
+    else:
+        assert "% above" not in note
 
 
 def test_two_ways_to_fail_promise_nothing_of_more_tests_and_say_which_number_counts(tmp_path):

@@ -12,6 +12,7 @@ from fea.spans.missing import DIRECTIONS
 from fea.spans.study import RailTableau, StudyResult
 from roofmodel.errors import InputError
 from roofmodel.project.span_study import SpanStudy
+from roofmodel.project.tested import untested_share
 from roofmodel.units import SI, US, UnitSystem
 from viewer.picture.drawing import Drawing
 from viewer.report.tables import Table
@@ -48,6 +49,10 @@ LOUD = (
     "TOO HIGH",
     "DO NOT",
     "IS NOT USED",
+    "CHECK",
+    "look stronger",
+    "Nobody said",
+    "nobody said",
 )
 
 
@@ -123,7 +128,7 @@ def tests_table(found: StudyResult) -> Table:
         elif tested is not None and name in tested.directions:
             behind = (f"{tested.tests} or more", "–", "–", "not said")
         elif tested is not None:
-            behind = ("NOT TESTED", "–", "–", "a quarter of the least tested strength at most (judgment)")
+            behind = ("NOT TESTED", "–", "–", untested_share(clamp, i))
         rows.append(
             (
                 name,

@@ -8,16 +8,20 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from pydantic import BaseModel, Field, ValidationError
 
 from fea.strength_tests.results import CampaignResult
 from roofmodel.errors import InputError
-from roofmodel.project.record_prints import is_same_record
+from roofmodel.project.record_prints import NEARLY, is_same_record
 from roofmodel.project.validation import read_text
 from viewer.strength.export import campaign_data
 
-SAME = ("clamp", "seam", "seam_height", "metal", "thickness", "substrate", "screw_torque")
-LISTED = 3  # strengths without curves that do not agree one and all by chance
+Array = NDArray[np.float64]
+
+SAME = ("clamp", "seam", "seam_height", "metal", "thickness", "yield_strength", "substrate", "screw_torque")
+LISTED = 3  # strengths of two directions that do not agree pairwise by chance (judgment)
+ALIKE = 5e-4  # share within which they agree: a copy with rounded digits (judgment)
 
 Number = Annotated[float, Field(gt=0.0, allow_inf_nan=False)]
 Share = Annotated[float, Field(ge=0.0, allow_inf_nan=False)]
@@ -30,6 +34,7 @@ class _Specimen(BaseModel):
     seam_height: Number
     metal: str
     thickness: Number
+    yield_strength: Number | None
     substrate: str
     screw_torque: Number
     load_height: Share | None
@@ -48,9 +53,12 @@ class _Method(BaseModel):
 
 class _Record(BaseModel):
     file: str
-    readings: int
-    displacement: list[float]
+    near_peak_at: float
     force: list[float]
+
+
+class _Curve(BaseModel):
+    peak: Number
 
 
 class _Test(BaseModel):
@@ -60,6 +68,7 @@ class _Test(BaseModel):
     excluded: str
     failure: str
     record: _Record | None
+    curve: _Curve | None
 
 
 class _Justified(BaseModel):
@@ -133,10 +142,10 @@ def load_joined(paths: Sequence[Path], found: CampaignResult) -> list[dict[str, 
             ).model_dump()
         except ValidationError as error:
             first = error.errors()[0]
-            if first["type"] == "missing" and first["loc"][-1] == "record":
+            if first["type"] == "missing" and first["loc"][-1] in ("record", "near_peak_at"):
                 message = (
-                    f"{name}: an older version wrote it, without the records of its tests: whether they are "
-                    f"those of {found.campaign.path.name} cannot be compared; run that campaign again"
+                    f"{name}: an older version wrote it, without what tells its records apart: whether they "
+                    f"are those of {found.campaign.path.name} cannot be compared; run that campaign again"
                 )
                 raise InputError(message) from None
             where = ".".join(map(str, first["loc"])) or "the file"
@@ -156,6 +165,8 @@ def load_joined(paths: Sequence[Path], found: CampaignResult) -> list[dict[str, 
             raise InputError(message)
         for field in SAME:
             here, there = own["specimen"][field], data["specimen"][field]
+            if field == "yield_strength" and (here is None or there is None):
+                continue  # the one without has a note that its strengths are not corrected
             alike = math.isclose(here, there, rel_tol=1e-6) if isinstance(here, float) else here == there
             if not alike:
                 message = (
@@ -178,7 +189,7 @@ def _check_records(name: str, data: dict[str, Any], other: str, there: dict[str,
     for test in data["tests"]:
         for twin in there["tests"]:
             mine, its = test["record"], twin["record"]
-            if mine is None or its is None or not is_same_record(mine, its):
+            if mine is None or its is None or not is_same_record(mine, its, NEARLY):
                 continue
             places = [
                 f'test "{row["name"]}" ({row["record"]["file"]} of {one["input"]["file"]}, {way})'
@@ -186,15 +197,42 @@ def _check_records(name: str, data: dict[str, Any], other: str, there: dict[str,
             ]
             message = f"{name}: {places[0]} is the record of {places[1]}; {end}"
             raise InputError(message)
-    lists = [
-        sorted(test["strength"] for test in one["tests"] if test["record"] is None) for one in (data, there)
-    ]
-    if len(lists[0]) == len(lists[1]) >= LISTED and np.allclose(lists[0], lists[1], rtol=1e-6, atol=0.0):
+    most = max(_alike(data, there), _alike(there, data))
+    if most >= LISTED:
         message = (
-            f"{name}: the {len(lists[0])} strengths of {data['input']['file']} ({ways[0]}) are those of "
-            f"{there['input']['file']} ({ways[1]}); {end}"
+            f"{name}: {most} strengths of {data['input']['file']} ({ways[0]}) are those of "
+            f"{there['input']['file']} ({ways[1]}); {end}, with its curves or all digits of its strengths"
         )
         raise InputError(message)
+
+
+def _alike(one: dict[str, Any], other: dict[str, Any]) -> int:
+    """How many tests of one direction that have no curve agree each with a test of the other."""
+    bare = [test for test in one["tests"] if test["record"] is None]
+    return max(
+        _pairs(mine, theirs)
+        for mine in _forces(bare, one["share"])
+        for theirs in _forces(other["tests"], other["share"])
+    )
+
+
+def _forces(tests: list[dict[str, Any]], share: float) -> Array:
+    """What may have been written down of tests: strength or peak, of one clamp or on the rig, (4, n). [N]."""
+    of_clamp = [test["strength"] for test in tests]
+    peaks = [test["strength"] / share if test["curve"] is None else test["curve"]["peak"] for test in tests]
+    strengths, on_rig = np.array(of_clamp, dtype=float), np.array(peaks, dtype=float)
+    return np.array([strengths, strengths / share, on_rig, share * on_rig])
+
+
+def _pairs(some: Array, others: Array) -> int:
+    """How many of some values have a partner of their own among others."""
+    left, count = sorted(others.tolist()), 0
+    for value in sorted(some.tolist()):
+        partner = next((one for one in left if abs(one - value) <= ALIKE * value), None)
+        if partner is not None:
+            left.remove(partner)
+            count += 1
+    return count
 
 
 def _word(value: Any) -> str:
