@@ -27,7 +27,6 @@ from roofmodel.units import STANDARD_GRAVITY
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-NARROWEST = 1e-3  # shorter stretches of edge count as this long [m]
 
 
 @dataclass(frozen=True)

@@ -50,7 +50,8 @@ def evened(row: IntArray, span: Array, values: Sequence[Array]) -> tuple[Array, 
     long[group[~short]] = np.flatnonzero(~short)
     of = long[group]
     side = 2 * group + (np.arange(len(row)) > of)  # shorts before and after their long one
-    narrow = np.bincount(side[short], length[short], 2 * len(first))
+    narrow = np.zeros(2 * len(first))
+    np.add.at(narrow, side[short], length[short])
     sides = np.asarray((narrow.reshape(-1, 2) > 0.0).sum(axis=1), dtype=np.int64)[group]
     small = (of < 0) | (length[of] <= (1.0 + 1e-9) * sides * REACH)
     grows = short & ~small
