@@ -251,8 +251,9 @@ def _sliding(found: CampaignResult) -> list[str]:
     curves = sum(one is not None and bool(on) for one, on in zip(found.readings, found.counted, strict=True))
     some = [one for i in at if (one := found.readings[i]) is not None]
     share = float(np.mean([one.proof / getattr(one, take) for one in some]))
+    every = "All tests" if curves == int(found.counted.sum()) else "All tests with curves"
     return [
-        f"{'All tests' if len(at) == curves else _named(found, at)}: moved for good, by the offset of the "
+        f"{every if len(at) == curves else _named(found, at)}: moved for good, by the offset of the "
         "proof load, before any sudden loss: a clamp that gives way without a knock, at "
         f"{100.0 * share:.0f} % of its {take} on average. {_early(found)}"
         'take = "proof" is the safe reading, and right unless tests show that it does not creep on under '

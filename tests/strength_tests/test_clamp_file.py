@@ -313,10 +313,11 @@ def test_records_are_compared_between_joined_files_too_and_missing_ones_are_told
     assert "pull1.csv" in str(done.exception)
     assert "across2.csv" in str(done.exception)
     old = json.loads((outs[0] / "tests.json").read_text())
-    for test in old["tests"]:
-        del test["record"]
-    (outs[0] / "tests.json").write_text(json.dumps(old))
-    assert "cannot be compared" in str(joined(tmp_path, along, outs[0]).exception)
+    for key in ("near_peak_at", "record"):
+        for test in old["tests"]:
+            del (test if key == "record" else test["record"])[key]
+        (outs[0] / "tests.json").write_text(json.dumps(old))
+        assert "cannot be compared" in str(joined(tmp_path, along, outs[0]).exception)
 
 
 @pytest.mark.parametrize("how", ["cut off", "scaled", "thinned out", "without curves"])
@@ -412,6 +413,7 @@ def test_a_test_without_a_curve_silences_no_warning_of_clamps_that_slide(tmp_pat
     note = next(one for one in found.notes if "moved for good" in one)
     assert "UNSAFE if it creeps" in note
     assert note in " ".join(clamp_text(found).split())
+    assert note.startswith("All tests with curves: ")
     if bare == 1:
         peak, proof = whole.justified.characteristic, whole.early["proof"].characteristic
         assert f"{100.0 * (peak / proof - 1.0):.0f} % above" in note
