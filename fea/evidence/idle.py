@@ -33,8 +33,7 @@ def idle_parts(
         same = row[far:] == row[:-far]
         near[:, far:] |= gave_way[:, :-far] & same
         near[:, :-far] |= gave_way[:, far:] & same
-    some = gave_way.any(axis=1)
-    idle = [
-        np.zeros(len(some), dtype=bool) if one is None else some & ~(one & near).any(axis=1) for one in acts
-    ]
+    some = np.asarray(gave_way.any(axis=1))
+    none = np.zeros_like(some)
+    idle = [none if one is None else some & ~(one & near).any(axis=1) for one in acts]
     return np.stack(idle, axis=1)

@@ -28,7 +28,6 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
-
 @dataclass(frozen=True)
 class Landing:
     """Landing of snow from each edge of `RowForce.exit_edge`, x of them.

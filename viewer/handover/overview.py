@@ -113,7 +113,8 @@ def _place(
     grid = np.concatenate([middle, grid[np.argsort(np.linalg.norm(grid - middle, axis=1))]])
     for one in words:
         half = np.array([0.5 * 0.9 * LETTER * len(one) + 0.3, 0.7]) * gap
-        boxes = shapely.box(*(grid - half).T, *(grid + half).T)
+        (left, below), (right, above) = (grid - half).T, (grid + half).T
+        boxes: NDArray[np.object_] = np.asarray(shapely.box(left, below, right, above), dtype=object)
         room = np.flatnonzero(shapely.contains(free, boxes))
         if len(room):
             return one, grid[room[0]], boxes[room[0]]

@@ -138,8 +138,8 @@ def _short(fits: Sequence[Fit], families: Sequence[Family]) -> bool:
     """Whether only want of samples keeps what leads, or its family, from being settled, or few tell of it."""
     if fits[0].tells < FEW:
         return True
-    of = [one for one in families if fits[0].cause in one.causes]
-    return any(one.posterior >= LIKELY and one.low < FIRM for one in (fits[0], *of))
+    of: list[Fit | Family] = [fits[0], *(one for one in families if fits[0].cause in one.causes)]
+    return any(one.posterior >= LIKELY and one.low < FIRM for one in of)
 
 
 def _in_threads(tell: Callable[[str], None]) -> Run:

@@ -247,7 +247,7 @@ def _snow_words(analysis: Analysis, case: int, one: Feeder, units: UnitSystem) -
     parts, total = [], 0.0
     for pieces_of in found.values():
         zone, shape, _, _ = pieces_of[0]
-        area, weight = (sum(part[k] for part in pieces_of) for k in (2, 3))
+        area, weight = sum(a for *_, a, _ in pieces_of), sum(w for *_, w in pieces_of)
         total += weight
         words = f"{zone.name} {quantity(weight / area, 'pressure', units, 4)}"
         if len(pieces_of) > 1:

@@ -150,7 +150,7 @@ def _strip(analysis: Analysis, clamp: int, case: int) -> tuple[tuple[StripZone, 
             found.setdefault(alike(zone), []).append((zone, weight, area))
     zones = []
     for pieces in found.values():
-        weight, area = (sum(part[k] for part in pieces) for k in (1, 2))
+        weight, area = sum(w for _, w, _ in pieces), sum(a for *_, a in pieces)
         zones.append(StripZone(tuple(part[0] for part in pieces), weight / area, area / width))
     return tuple(zones), width, plan
 
