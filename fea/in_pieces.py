@@ -13,15 +13,13 @@ import numpy as np
 
 from fea.checks.anchorage import StripLoads
 from fea.checks.combinations import LoadFactors, factor_arrays
-from fea.checks.limits import Limit, combine
-from fea.checks.structure import structure_limits
+from fea.checks.limits import Limit
+from fea.checks.structure import solved_frames, structure_limits
 from fea.off_place import OVER
 from fea.panel.support import PanelSupport
 from fea.rails.actions import Basis
-from fea.rails.frame import solve_frame
 from fea.rails.loads import RailLoads
 from fea.rails.rows import loose_rows
-from fea.solvers.direct import Solver
 from fea.states import structure_states
 from roofmodel.project.load import Project
 from roofmodel.splices import USUAL_BAR, Cut, MissingSplices, hinged, missing_splices
@@ -125,11 +123,9 @@ def _limits(
     solved: tuple[RailLoads, Basis, PanelSupport, Sequence[LoadFactors], Sequence[LoadFactors], StripLoads],
 ) -> tuple[Limit, ...]:
     loads, basis, support, factors, service, strips = solved
-    solver, strength = Solver(project.table.analysis.solver), factor_arrays(tuple(factors))
-    states = structure_states(project, support)
-    responses = tuple(solve_frame(state.frame(), loads, solver=solver) for state in states)
-    demands = tuple(combine(one, basis, *strength) for one in responses)
-    return structure_limits(project, (responses, demands), basis, service, strips)
+    frames = (state.frame() for state in structure_states(project, support))
+    found = solved_frames(project, frames, loads, basis, factor_arrays(tuple(factors)))
+    return structure_limits(project, found, basis, service, strips)
 
 
 def _used(limits: Sequence[Limit], limit: Limit) -> float:

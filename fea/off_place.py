@@ -14,15 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.combinations import LoadFactors, factor_arrays
-from fea.checks.limits import Limit, clamp_limits, combine
-from fea.checks.screw_strength import screw_rule
-from fea.checks.screws import screw_limits
+from fea.checks.limits import Limit
+from fea.checks.structure import attachment_limits, solved_frames
 from fea.panel.support import PanelSupport
 from fea.rails.actions import rail_loads
-from fea.rails.frame import solve_frame
-from fea.solvers.direct import Solver
 from fea.states import State
-from roofmodel.hardware import DesignFormat
 from roofmodel.project.load import Project
 from roofmodel.sliding.end_steps import PLACED, EndStep, end_steps
 from roofmodel.sliding.flow import FlowGraph
@@ -113,13 +109,10 @@ def _clamps(
     factors: Sequence[LoadFactors],
 ) -> tuple[Limit, ...]:
     """Limits of the clamps under another force."""
-    layout, clamp, form = project.layout, project.clamp, DesignFormat(project.table.design.format)
-    loads, basis = rail_loads(project.roof, layout, project.rail, force, support.travel, support.held)
-    solver, strength = Solver(project.table.analysis.solver), factor_arrays(tuple(factors))
-    demands = [combine(solve_frame(s.frame(), loads, solver=solver), basis, *strength) for s in states]
-    grip = np.concatenate([one.clamp for one in demands], axis=1)
-    rule = screw_rule(form, project.site.standard)
-    return (*clamp_limits(grip, clamp, layout), *screw_limits(grip, clamp, layout, rule))
+    loads, basis = rail_loads(project.roof, project.layout, project.rail, force, support.travel, support.held)
+    frames = (state.frame() for state in states)
+    _, demands = solved_frames(project, frames, loads, basis, factor_arrays(tuple(factors)))
+    return attachment_limits(project, demands)
 
 
 def _worst(project: Project, limits: Sequence[Limit], row: int) -> tuple[float, str]:

@@ -31,6 +31,7 @@ UNEVEN = (0.3, 3.0)  # snow at the top of a heap beyond that beside it, over tha
 LONGEST_GAP = 6  # clamps missing side by side
 AND = " + "  # between two explanations at once
 AS_DESIGNED = "as designed"
+OPEN_SPLICE = ("splice parted", "splice never screwed")  # one splice that passed on nothing
 OF_SNOW = ("more snow", "drift", "uneven snow", "row ends", "bond of one plane")  # no flaw of the rows
 PAIRS = 0.1  # weight of all pairs before anything is found, over that of all single explanations (judgment)
 DRIFTLESS = (
@@ -380,9 +381,8 @@ def pairs_of(causes: Sequence[str], priors: Sequence[float]) -> tuple[tuple[str,
     Not both ways to have a splice open: a sample has one such splice, so that it would be one of them again.
     Nothing wrong and something wrong are no pair.
     """
-    both_open = {"splice parted", "splice never screwed"}
     flaws = [i for i, one in enumerate(causes) if one != AS_DESIGNED]
-    two = [(i, j) for i, j in combinations(flaws, 2) if {causes[i], causes[j]} != both_open]
+    two = [(i, j) for i, j in combinations(flaws, 2) if {causes[i], causes[j]} != set(OPEN_SPLICE)]
     names = tuple(f"{causes[i]}{AND}{causes[j]}" for i, j in two)
     both = np.array([priors[i] * priors[j] for i, j in two])
     return names, tuple((PAIRS * sum(priors) * both / both.sum()).tolist()) if two else ()
@@ -405,6 +405,6 @@ def possible(roof: Roof) -> tuple[tuple[str, ...], tuple[tuple[str, str], ...]]:
     if not roof.may_part.any():
         no_splice = not len(roof.layout.splice_s)
         why = "the rails have no splice" if no_splice else "no splice has two clamps on both sides"
-        cannot += [("splice parted", why), ("splice never screwed", why)]
+        cannot += [(one, why) for one in OPEN_SPLICE]
     out = {cause for cause, _ in cannot}
     return tuple(cause for cause in CHANGES if cause not in out), tuple(cannot)

@@ -12,11 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fea.evidence.causes import AND, AS_DESIGNED, OF_SNOW
+from fea.evidence.causes import AND, AS_DESIGNED, OF_SNOW, OPEN_SPLICE
 from fea.evidence.few import Spread
 
 SNOW_ALONE = "snow alone"
-SPLICES = ("splice parted", "splice never screwed")
 
 
 @dataclass(frozen=True)
@@ -55,8 +54,8 @@ def families_of(
     snow = {*OF_SNOW, AS_DESIGNED}
     groups = {
         SNOW_ALONE: [one <= snow for one in parts],
-        "open splice": [bool(one & set(SPLICES)) for one in parts],
-        "clamps": [bool(one - snow - set(SPLICES)) for one in parts],
+        "open splice": [bool(one & set(OPEN_SPLICE)) for one in parts],
+        "clamps": [bool(one - snow - set(OPEN_SPLICE)) for one in parts],
         **{name: [name in one for one in parts] for name in causes if AND not in name},
     }
     groups = {name: inside for name, inside in groups.items() if sum(inside) > 1}

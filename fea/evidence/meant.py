@@ -13,7 +13,7 @@ Array = NDArray[np.float64]
 HIGHEST = 20.0  # times the snow of the case that are looked at
 
 
-def as_meant(roof: Roof, drift: float = 1.0, over: Array | None = None) -> float:
+def as_meant(roof: Roof, over: Array | None = None) -> float:
     """Snow without drift, over that of the case, at which the first clamp gives way on the roof as meant.
 
     Every clamp is there at its mean strength, no bond holds, and row ends collect all they can; infinite
@@ -21,19 +21,20 @@ def as_meant(roof: Roof, drift: float = 1.0, over: Array | None = None) -> float
     (`over` (c,), over even snow; else NaN) it pulls in place of the drift, as heaps of samples do.
     """
     case = roof.case
-    still, drifted = case.usual_snow
-    load = still + drift * drifted
-    if over is not None:
-        load = np.where(np.isnan(over), load, np.nan_to_num(over) * still)
-    found = cascade(case.roof, case.held, load, case.capacity, case.residual, target=HIGHEST)
+    found = cascade(case.roof, case.held, _load(roof, over), case.capacity, case.residual, target=HIGHEST)
     return float(found.first[0])
 
 
 def meant_at(roof: Roof, over: Array) -> Array:
     """As `as_meant`, of each clamp alone while all others hold, (c,); infinite where snow does not pull."""
-    case = roof.case
-    still, drifted = case.usual_snow
-    load = np.where(np.isnan(over), still + drifted, np.nan_to_num(over) * still)
+    case, load = roof.case, _load(roof, over)
     held = np.sign(load) * case.held
     left = np.maximum(case.capacity - held, 0.0)
     return np.divide(left, np.abs(load), out=np.full(len(load), np.inf), where=np.abs(load) > 0.0)
+
+
+def _load(roof: Roof, over: Array | None) -> Array:
+    """Pull of the snow of the case on each clamp, (c,). [N]."""
+    still, drift = roof.case.usual_snow
+    even = still + drift
+    return np.asarray(even if over is None else np.where(np.isnan(over), even, np.nan_to_num(over) * still))

@@ -19,7 +19,7 @@ from fea.strength_tests.fractiles import (
     suspects,
     tolerance_factor,
 )
-from fea.strength_tests.notes import LEAST_SCATTER, campaign_notes
+from fea.strength_tests.notes import campaign_notes
 from fea.strength_tests.records import Record, read_record, readable
 from fea.strength_tests.resistance import (
     NOT_LISTED,
@@ -34,11 +34,11 @@ from fea.strength_tests.results import CampaignResult, Justified, MoreTests
 from fea.strength_tests.rig import clamp_shares, least_share, rig_model
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import Campaign
+from roofmodel.project.strength_doubts import LEAST_SCATTER, LEAST_TESTS
 from roofmodel.units import SYSTEMS
 
 Array = NDArray[np.float64]
 
-LEAST_TESTS = 3  # fewer tests give no statistics (AISI S100 K2.1.1; EN 1990 Table D1)
 MORE_TESTS = (1, 2, 3, 5, 7, 10, 15)
 HELD = (10.0, 2e5)  # what a clamp may hold, as everywhere in a project [N]
 LEAST_SHARE = 1e-6  # of the load on a rig, below which its clamps carry nothing

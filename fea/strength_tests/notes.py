@@ -11,14 +11,13 @@ from fea.strength_tests.likely import play_notes
 from fea.strength_tests.record_notes import record_notes
 from fea.strength_tests.results import SPREAD_BOUND, CampaignResult
 from fea.strength_tests.rig import shares_out
+from roofmodel.project.strength_doubts import LEAST_SCATTER, LEAST_TESTS
 from roofmodel.units import SYSTEMS
 
 HEIGHT_OPEN = "specimen.load_height"
 ASKED = "three"  # tests at least that are asked for then (AISI S100 K2.1.1, from memory)
 D7_3_BELOW = 0.99  # of the design value by D7.2, below which that by D7.3 is told (judgment) [-]
-LEAST_SCATTER = 0.03  # of strengths, below which few tests agree by luck (judgment) [-]
 TOLD = 5  # tests that do not count, and ways to fail, that are told one by one
-LEAST_OF_WAY = 3  # tests of one way to fail before it has a strength
 DOUBTFUL = 0.05  # chance below which a distribution is doubted
 
 
@@ -179,11 +178,11 @@ def _failures(found: CampaignResult) -> list[str]:
 def _meanwhile(found: CampaignResult, ways: dict[str, int]) -> str:
     """Which number to use until each way has tests of its own."""
     force = SYSTEMS[found.campaign.table.campaign.units].text(found.justified.characteristic, "force")
-    few = [way for way, n in ways.items() if n < LEAST_OF_WAY]
+    few = [way for way, n in ways.items() if n < LEAST_TESTS]
     alone = (
         ""
         if not few
-        else f"; {LEAST_OF_WAY} tests or more are wanted of each ({', '.join(few[:TOLD])}: fewer)"
+        else f"; {LEAST_TESTS} tests or more are wanted of each ({', '.join(few[:TOLD])}: fewer)"
     )
     return (
         f" Until then use the characteristic strength of all of them, {force}, which their difference makes "

@@ -128,11 +128,10 @@ def _alike(table: CampaignFile, tests: tuple[TestTable, ...]) -> None:
 
 def _differ(tests: tuple[TestTable, ...], curves: list[tuple[Array, Array] | None]) -> None:
     """Refuse one record given for two tests: it would count twice."""
-    for i, one in enumerate(curves):
-        for j, other in enumerate(curves[:i]):
-            if one is None or other is None:
-                continue
-            if is_same_record(record_print(*one), record_print(*other)):
+    prints = [None if curve is None else record_print(*curve) for curve in curves]
+    for i, one in enumerate(prints):
+        for j, other in enumerate(prints[:i]):
+            if one is not None and other is not None and is_same_record(one, other):
                 message = (
                     f'test "{tests[i].name}".curve: {tests[i].curve} is the record of test "{tests[j].name}" '
                     f"({tests[j].curve}) again; one record is one test, give each its own"

@@ -29,8 +29,8 @@ LONG = 0.25  # no grip on a seam is longer (judgment) [m]
 NEAR = 1.05  # of a fractile from mean and scatter that were told with four digits, and of logarithms
 DIRECTIONS = ("along", "across", "pull", "push", "roll", "twist")
 READY = ("allowable", "design")  # kinds of strength without a factor
-FEWEST = 3  # tests for a strength (AISI S100 K2.1.1 and EN 1990 Table D1, from memory)
-LEAST_SCATTER = 0.03  # that is trusted, as `eavewright tests` takes it (judgment)
+LEAST_TESTS = 3  # fewer give no statistics (AISI S100 K2.1.1; EN 1990 Table D1, from memory)
+LEAST_SCATTER = 0.03  # of strengths, below which few tests agree by luck (judgment) [-]
 FORCES = 4  # of them; the others are moments
 
 
@@ -99,11 +99,11 @@ def _too_high(one: SeriesTable, given: float, clamp: ClampTable, form: str, unit
 
 def _too_few(one: SeriesTable) -> str:
     """That no strength comes from so few tests; empty for enough."""
-    if one.tests >= FEWEST:
+    if one.tests >= LEAST_TESTS:
         return ""
     return (
         f"clamp.strength.{one.direction} rests on {_count(one)} ([[clamp.tested.series]]), too few to say "
-        f"anything about scatter: {FEWEST} are wanted at least"
+        f"anything about scatter: {LEAST_TESTS} are wanted at least"
     )
 
 

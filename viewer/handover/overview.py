@@ -77,7 +77,7 @@ def _rows(sheet: Sheet, project: Project, shift: Array, taken: list[BaseGeometry
         turn = turn - 180.0 if turn > 90.0 or turn <= -90.0 else turn
         up = np.array([-np.sin(np.radians(turn)), np.cos(np.radians(turn))])
         half = 0.5 * 0.9 * LETTER * len(words) * gap * way
-        barred = shapely.union_all([*taken, *names, *drawn[:row], *drawn[row + 1 :], edges])
+        barred = shapely.union_all([*taken, *names, *drawn[:row], *drawn[row + 1 :], edges]).buffer(0.1 * gap)
         tried = []
         for share in ALONG:
             for foot in (0.4 * gap, -1.4 * gap):
@@ -85,9 +85,7 @@ def _rows(sheet: Sheet, project: Project, shift: Array, taken: list[BaseGeometry
                 box = shapely.Polygon(
                     [base - half, base + half, base + half + gap * up, base - half + gap * up]
                 )
-                tried.append(
-                    (float(shapely.area(shapely.intersection(barred.buffer(0.1 * gap), box))), base, box)
-                )
+                tried.append((float(shapely.area(shapely.intersection(barred, box))), base, box))
         best = min(range(len(tried)), key=lambda k: (round(tried[k][0], 6), k))
         _, base, box = tried[best]
         write(sheet, words, base + shift, size=0.9, turn=turn, align="BOTTOM_CENTER")

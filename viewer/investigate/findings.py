@@ -193,7 +193,7 @@ def meant(found: CaseFindings) -> str:
     """What the roof would have held as it was meant to be, against the snow of the day."""
     units, evidence = found.units, found.evidence
     over = depth_along(found.roof.layout, evidence.along, drift_shape(found.roof))
-    at = as_meant(found.roof, over=over)
+    at, each = as_meant(found.roof, over), meant_at(found.roof, over)
     if not np.isfinite(at):
         return f"As it was meant to be, the roof holds {HIGHEST:g} times the snow of the case."
     drifted = drift_share(found.roof.case.usual_snow) > DRIFTS and np.isnan(over).any()
@@ -201,13 +201,13 @@ def meant(found: CaseFindings) -> str:
         "As it was meant to be, every clamp at its mean strength and no bond left"
         f"{', with the drift of the case' if drifted else ''}{_along_words(found, over)}, the first clamp "
         f"gives way at {units.text(at * found.pressure, 'pressure')}, {at:.2f} times the case"
-        f"{_meant_where(found, over)}"
+        f"{_meant_where(found, each)}"
     )
     load, wide = evidence.load
     if not np.isfinite(load):
         return f"{text}; what lay that day was not measured."
-    each, gone = meant_at(found.roof, over), evidence.gave_way
-    at = max(at, float(each[gone].min(initial=np.inf)) if np.isfinite(each[gone]).any() else at)
+    lost = float(each[evidence.gave_way].min(initial=np.inf))
+    at = max(at, lost) if np.isfinite(lost) else at
     apart = (load - at * found.pressure) / wide
     if apart > CLEAR:
         return f"{text}: less than what lay that day. If the bond let go, it needed no flaw to fail."
@@ -219,10 +219,9 @@ def meant(found: CaseFindings) -> str:
     return f"{text}: about what lay that day; with it, bond and scatter of the clamps decide."
 
 
-def _meant_where(found: CaseFindings, over: NDArray[np.float64]) -> str:
+def _meant_where(found: CaseFindings, each: NDArray[np.float64]) -> str:
     """Which clamp that is, and when the first of those that came off would have, where it stands."""
-    each, gone = meant_at(found.roof, over), found.evidence.gave_way
-    first = int(each.argmin())
+    first, gone = int(each.argmin()), found.evidence.gave_way
     where = f", {found.roof.layout.clamp_name[first]}"
     lost = each[gone].min(initial=np.inf)
     if gone[first] or not np.isfinite(lost):
@@ -301,7 +300,7 @@ def _miss(found: CaseFindings, miss: Miss) -> str:
         }[miss.what]()
     numbers = (miss.told, miss.low, miss.high)
     was, low, high = weight_text(units, *numbers) if miss.what == "fallen" else map(value, numbers)
-    if miss.what == "count" and miss.low > miss.told:  # samples are followed no further than what can be near
+    if _goes_on(miss):
         return f"{about}: {was} found, {low} or more expected"
     return f"{about}: {was} found, {low} to {high} expected"
 
@@ -332,26 +331,28 @@ def unexplained(found: CaseFindings) -> tuple[str, ...]:
 
 
 def _stops_sooner(found: CaseFindings) -> tuple[list[str], list[Fit]]:
-    """A line for a row of which most explanations expect more to give way, and the fits without it."""
-    many = [miss for one in found.fits for miss in one.unexplained if miss.what == "count"]
-    more = [(miss.about, miss.told, miss.low) for miss in many if miss.low > miss.told]
-    lines, rows = [], set()
-    for row in sorted({about for about, _, _ in more}):  # few
-        own = [(told_, low) for about, told_, low in more if about == row]
-        if len(own) < SAME:
-            continue
-        rows.add(row)
-        lines.append(
-            f"{len(own)} explanations expect more clamps of {row} to give way than the {own[0][0]:.0f} found "
-            f"({min(low for _, low in own):.0f} or more): their losses stop later. Rails that yield, as no "
-            "sample's do, can stop one sooner."
-        )
+    """A line for a row of which several explanations expect more to give way, and the fits without it."""
+    more: dict[str, list[Miss]] = {}
+    for one in found.fits:
+        for miss in filter(_goes_on, one.unexplained):
+            more.setdefault(miss.about, []).append(miss)
+    often = {row: misses_ for row, misses_ in sorted(more.items()) if len(misses_) >= SAME}
+    lines = [
+        f"{len(misses_)} explanations expect more clamps of {row} to give way than the "
+        f"{misses_[0].told:.0f} found ({min(miss.low for miss in misses_):.0f} or more): their losses stop "
+        "later. Rails that yield, as no sample's do, can stop one sooner."
+        for row, misses_ in often.items()
+    ]
     left = [
-        replace(one, unexplained=tuple(m for m in one.unexplained if (m.what, m.about) not in
-                                       {("count", row) for row in rows} or m.low <= m.told))
+        replace(one, unexplained=tuple(m for m in one.unexplained if not (_goes_on(m) and m.about in often)))
         for one in found.fits
-    ]  # fmt: skip
+    ]
     return lines, left
+
+
+def _goes_on(miss: Miss) -> bool:
+    """Whether it is that more of a row was expected to give way: samples are followed no further then."""
+    return miss.what == "count" and miss.low > miss.told
 
 
 def timeline(found: CaseFindings) -> tuple[str, ...]:
