@@ -30,6 +30,7 @@ from fea.doubts import project_doubts
 from fea.in_pieces import InPieces, in_pieces, in_pieces_words
 from fea.off_place import OffPlace, off_place, off_place_words
 from fea.panel.support import PanelSupport, panel_support, with_rails_named
+from fea.past_foot import PastFoot, past_foot, past_foot_words
 from fea.rails.actions import Basis, Reading, rail_loads
 from fea.rails.frame import solve_frame
 from fea.rails.loads import FrameResult, RailLoads
@@ -112,6 +113,8 @@ class Analysis:
         What hangs on the clamps' stiffness against tipping, where nobody gave it or it cannot be as given.
     off_place : tuple of OffPlace
         Row ends at valleys that take another stream once rows stand a little off, the worst first.
+    past_foot : tuple of PastFoot
+        Rows near the foot of a valley whose clamps carry more on its other side, the worst first.
     in_pieces : InPieces or None
         What the missing splices of rails that are too long would use, if they were hinges.
     cautions : tuple of str
@@ -148,6 +151,7 @@ class Analysis:
     beyond: Beyond | None = None
     tipping: Tipping | None = None
     off_place: tuple[OffPlace, ...] = ()
+    past_foot: tuple[PastFoot, ...] = ()
     in_pieces: InPieces | None = None
     cautions: tuple[str, ...] = ()
     seconds: dict[str, float] = field(default_factory=dict)
@@ -304,6 +308,7 @@ def analyze(
     tips = tipping(project, limits, stiff_limits(project, stiff))
     clock.mark("clamps that do not tip")
     off = off_place(project, (graph, force), support, found.states, found.factors, limits)
+    feet = () if trial else past_foot(project, graph, limits, lambda one: check_limits(one, memory))
     clock.mark("rows off their places")
     apart = None
     if not trial:
@@ -339,10 +344,12 @@ def analyze(
         beyond=after,
         tipping=tips,
         off_place=off,
+        past_foot=feet,
         in_pieces=apart,
         cautions=(
             *in_pieces_words(project, apart),
             *off_place_words(project, off),
+            *past_foot_words(project, feet),
             *cautions(project, snow, found.factors, graph, force, lands),
             *protected_cautions(project, protected),
             *((tips.words,) if tips else ()),

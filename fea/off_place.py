@@ -95,7 +95,7 @@ def off_place(
     found = []
     for (row, which), step in known.items():
         load, more = (float(bound[:, row, which].max()) for bound in (now, then))
-        (use, _), (most, at) = _worst(project, before, row), _worst(project, after, row)
+        (use, _), (most, at) = clamps_of_row(project, before, row), clamps_of_row(project, after, row)
         if more > (1.0 + WORTH) * load and (most > (1.0 + WORTH) * use or not at):
             found.append(OffPlace(step, load, more, use, most, at))
     return tuple(sorted(found, key=lambda one: (-one.then, one.step.row)))
@@ -115,7 +115,7 @@ def _clamps(
     return attachment_limits(project, demands)
 
 
-def _worst(project: Project, limits: Sequence[Limit], row: int) -> tuple[float, str]:
+def clamps_of_row(project: Project, limits: Sequence[Limit], row: int) -> tuple[float, str]:
     """Largest utilization of a row's clamps, and which one it is."""
     on = np.flatnonzero(project.layout.clamp_row == row)
     use = np.nan_to_num([limit.utilization for limit in limits], nan=0.0).max(axis=(0, 1))[on]
@@ -134,14 +134,18 @@ def off_place_words(project: Project, found: Sequence[OffPlace]) -> tuple[str, .
             continue
         each = [_words(project, one, units) for one in ends[:NAMED]]
         more = f"; {len(ends) - NAMED} more" if len(ends) > NAMED else ""
-        head = (
-            f"A ROW A LITTLE OFF ITS PLACE {OVER}" if ends is loud else "Row ends near a step of their load"
-        )
-        words.append(
-            f"{head}: {'; '.join(each)}{more}. Rows on site are off by {units.text(PLACED, 'size')} or so "
-            "(judgment, common practice): move one of both rows farther from there, or design for it."
-        )
+        move = "move one of both rows"
+        words.append(off_place_heading(f"{'; '.join(each)}{more}", units, loud=ends is loud, move=move))
     return tuple(words)
+
+
+def off_place_heading(ends: str, units: UnitSystem, *, loud: bool, move: str) -> str:
+    """A caution on row ends near a step, with what to do."""
+    head = f"A ROW A LITTLE OFF ITS PLACE {OVER}" if loud else "Row ends near a step of their load"
+    return (
+        f"{head}: {ends}. Rows on site are off by {units.text(PLACED, 'size')} or so (judgment, common "
+        f"practice): {move} farther from there, or design for it."
+    )
 
 
 def _words(project: Project, one: OffPlace, units: UnitSystem) -> str:
@@ -150,17 +154,22 @@ def _words(project: Project, one: OffPlace, units: UnitSystem) -> str:
     row, other = names[step.row], names[step.other]
     move = f"{other} so much farther down" if step.other_moves else f"{row} so much farther up"
     if one.at:
-        then = f"its worst clamp goes from {_percent(one.use)} to {_percent(one.then)} ({one.at})"
+        then = use_change(one.use, one.then, one.at)
     else:
         now, more = (units.text(f, "force") for f in (one.force, one.beyond))
         then = f"the snow from beyond its end goes from {now} to {more} (before load factors)"
     return (
-        f"row {row} at {roof.edges.name[step.edge]} stands {_distance(step.off, units)} from where it takes "
+        f"row {row} at {roof.edges.name[step.edge]} stands {distance(step.off, units)} from where it takes "
         f"the whole stream of plane {roof.planes.name[step.plane]}, which {other} holds: {move}, {then}"
     )
 
 
-def _distance(off: float, units: UnitSystem) -> str:
+def use_change(use: float, then: float, at: str) -> str:
+    """Such as "its worst clamp goes from 66 % to 128 % (E-1)"."""
+    return f"its worst clamp goes from {_percent(use)} to {_percent(then)} ({at})"
+
+
+def distance(off: float, units: UnitSystem) -> str:
     """Never "0 mm"."""
     return units.text(max(off, 1e-3), "size")
 

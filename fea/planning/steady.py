@@ -43,8 +43,10 @@ def exceeds(place: Tolerance | None) -> bool:
 
 
 def over_steps(analysis: Analysis) -> set[str]:
-    """Rows that keep their limits, but not once they take a valley's other stream."""
-    return {analysis.project.layout.row_name[one.step.row] for one in analysis.off_place if one.exceeds}
+    """Rows that keep their limits, but not once they take a valley's other stream or stand past its foot."""
+    rows = {one.step.row for one in analysis.off_place if one.exceeds}
+    rows |= {one.row for one in analysis.past_foot if one.exceeds}
+    return {analysis.project.layout.row_name[row] for row in rows}
 
 
 def steadied(

@@ -98,7 +98,7 @@ def _valleys_of(roof: RoofSurface, graph: FlowGraph, plane: int) -> tuple[IntArr
     """Edges along a plane that carry streams, and their upper and lower ends (k, 2) in its (u, v)."""
     edges = np.unique(graph.valley_edge)
     edges = edges[np.any(roof.edges.plane[edges] == plane, axis=1)]
-    return edges, *_ends_of(roof, plane, edges)
+    return edges, *edges_in_plane(roof, plane, edges)
 
 
 def _at_valley(
@@ -153,7 +153,7 @@ def _lean(tops: Array, feet: Array, at: int, foot: Array, sign: float) -> float:
     return min(widest, STEEPEST_SPREAD)
 
 
-def _ends_of(roof: RoofSurface, plane: int, edges: IntArray) -> tuple[Array, Array]:
+def edges_in_plane(roof: RoofSurface, plane: int, edges: IntArray) -> tuple[Array, Array]:
     """Upper and lower ends (k, 2) of edges, in a plane's (u, v)."""
     ends = np.stack([roof.planes.to_plane(plane, p[edges]) for p in (roof.edges.start, roof.edges.end)])
     rising = ends[1, :, 1] > ends[0, :, 1]

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from roofmodel.layout import Layout
-from roofmodel.sliding.end_reach import LEVEL
+from roofmodel.sliding.end_reach import LEVEL, TOUCH, edges_in_plane, lodges
 from roofmodel.sliding.ends import stopping
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.surface import FLAT_SLOPE, RoofSurface
@@ -113,6 +113,59 @@ def _step(
         other_moves=bool(rise[other] > rise[row] * (1.0 + OVER)),
         height=float(height[near].max()) + OVER,
     )
+
+
+@dataclass(frozen=True)
+class FootStep:
+    """A row near the lower end of a valley of its plane.
+
+    Attributes
+    ----------
+    row, edge : int
+        Row and valley.
+    off : float
+        Distance of the row's line from the valley's foot, up the slope. [m]
+    up : bool
+        Whether the foot lies above the row.
+    """
+
+    row: int
+    edge: int
+    off: float
+    up: bool
+
+
+def foot_steps(
+    roof: RoofSurface, layout: Layout, graph: FlowGraph, valley_spread: float
+) -> tuple[FootStep, ...]:
+    """Rows that may pass the foot of a valley that their end reaches if `PLACED` off.
+
+    The nearest foot above and below each row.
+
+    Parameters
+    ----------
+    roof, layout, graph : RoofSurface, Layout, FlowGraph
+    valley_spread : float
+        Length of row over which a valley's stream arrives. [m]
+    """
+    edges, found = np.unique(graph.valley_edge), []
+    for row, plane in enumerate(layout.row_plane.tolist()):
+        own = edges[np.any(roof.edges.plane[edges] == plane, axis=1)]
+        if not len(own) or roof.planes.slope[plane] <= FLAT_SLOPE:
+            continue
+        foot = edges_in_plane(roof, plane, own)[1]
+        start, length = layout.row_start[row], layout.row_length[row]
+        way = (layout.row_end[row] - start) / length
+        along = (foot - start) @ way
+        over = (foot - start)[:, 1] * way[0] - (foot - start)[:, 0] * way[1]
+        beyond = np.maximum(np.maximum(-along, along - length), 0.0)
+        near = (np.abs(over) < PLACED + TOUCH) & (beyond < 2.0 * lodges(valley_spread))
+        for up in (True, False):
+            there = np.flatnonzero(near & ((over >= 0.0) if up else (over < 0.0)))
+            if len(there):
+                one = there[np.argmin(np.abs(over[there]))]
+                found.append(FootStep(row, int(own[one]), float(abs(over[one])), up))
+    return tuple(found)
 
 
 def lifts(steps: Sequence[EndStep]) -> dict[tuple[int, int], float]:
