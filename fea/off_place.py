@@ -29,6 +29,7 @@ Array = NDArray[np.float64]
 
 WORTH = 0.01  # smaller changes of the row's worst clamp are not told [-]
 NAMED = 4  # ends in one sentence
+ABOUT = {"SI": "50 mm", "US": "2 in"}  # `PLACED` in words
 OVER = "GOES OVER ITS LIMIT"
 
 
@@ -143,7 +144,7 @@ def off_place_heading(ends: str, units: UnitSystem, *, loud: bool, move: str) ->
     """A caution on row ends near a step, with what to do."""
     head = f"A ROW A LITTLE OFF ITS PLACE {OVER}" if loud else "Row ends near a step of their load"
     return (
-        f"{head}: {ends}. Rows on site are off by {units.text(PLACED, 'size')} or so (judgment, common "
+        f"{head}: {ends}. Rows on site are off by {ABOUT[units.name]} or so (judgment, common "
         f"practice): {move} farther from there, or design for it."
     )
 

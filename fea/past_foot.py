@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from fea.checks.limits import Limit
-from fea.off_place import NAMED, clamps_of_row, distance, off_place_heading, use_change
+from fea.off_place import ABOUT, NAMED, clamps_of_row, distance, off_place_heading, use_change
 from fea.row_moves import with_ups
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project
@@ -95,7 +95,7 @@ def past_foot_words(project: Project, found: Sequence[PastFoot]) -> tuple[str, .
         each = [
             f"row {names[one.step.row]} stands {distance(one.step.off, units)} "
             f"{'below' if one.step.up else 'above'} the foot of {roof.edges.name[one.step.edge]}: "
-            f"{units.text(PLACED, 'size')} farther {'up' if one.step.up else 'down'}, "
+            f"{ABOUT[units.name]} farther {'up' if one.step.up else 'down'}, "
             f"{use_change(one.use, one.then, one.at)}"
             for one in ends[:NAMED]
         ]

@@ -44,7 +44,7 @@ def investigate(file: Path, out: Path) -> None:
 
         def tell(text: str) -> None:
             stages.accept()  # what is told after the first samples is known to be good
-            stages.show(text)
+            stages.step(text)
 
         found = case_findings(evidence, tell)
         folder = output_folder(out)
