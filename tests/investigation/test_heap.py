@@ -111,6 +111,14 @@ def test_a_file_that_can_be_true_is_told_both_weights_without_a_caution(made, tm
     assert "even snow above the clamps that came off" in heap_told(found)
 
 
+@pytest.mark.parametrize(("depth", "asked"), [("0.6 m", False), ("1.0 m", True)])
+def test_a_heap_of_more_than_lay_above_asks_whether_its_crest_was_entered(made, tmp_path, depth, asked):
+    """A ridge of snow is half as deep in its mean as at its crest."""
+    found = found_with(made, tmp_path, 'depth = "0.6 m"', f'depth = "{depth}"')
+    assert ("not the crest" in heap_told(found)) is asked
+    assert heap_caution(found) == ""
+
+
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [

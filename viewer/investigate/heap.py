@@ -11,6 +11,7 @@ from viewer.investigate.words import weight_text
 
 CREST = 2.0  # most of a heap's crest over its mean depth (judgment)
 BEYOND = 2.5  # times the snow of the case beyond which the roof's is doubted (judgment)
+HEAVY = 1.3  # times all the snow above what came off from which the heap's depth may be its crest (judgment)
 BORNE_OUT = 0.5  # of the even snow above what came off that a heap weighs which bears it out (judgment)
 
 
@@ -40,8 +41,12 @@ def heap_told(found: CaseFindings) -> str:
     if above.drifted > 1.005 * above.even:
         drift = "snow entered along the rows" if evidence.along else "most drift of the project's cases"
         text += f", with the {drift} {weights[3]}: {_times(fallen, above.even)} and "
-        return f"{text}{_times(fallen, above.drifted)} times as much."
-    return f"{text}: {_times(fallen, above.even)} times as much."
+        text += f"{_times(fallen, above.drifted)} times as much."
+    else:
+        text += f": {_times(fallen, above.even)} times as much."
+    if evidence.table.snow.heap is not None and fallen > HEAVY * above.drifted:
+        text += " Is its depth the mean, not the crest? A crest counts for up to twice the snow that fell."
+    return text
 
 
 def _times(one: float, other: float) -> str:
