@@ -245,7 +245,7 @@ def _stiffness(some: dict[str, dict[str, Any]], units: UnitSystem) -> list[str]:
     wanting = [name for name in DIRECTIONS[:3] if name not in known]
     if wanting:
         lines.append(f"# stiffness: {', '.join(wanting)} is wanting; curves and a [rig] that fits give it,")
-        lines.append("# or tests of their own: the page on strengths says how they are measured")
+        lines.append("# or tests of their own: the page on stiffness from tests says how they are measured")
     return lines
 
 
