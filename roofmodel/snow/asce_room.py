@@ -87,7 +87,8 @@ def _snow_below(known: AsceRoof, i: int) -> tuple[Value, ...]:
         drifted = max(clear, 0.0)
     slid, held = 0.0, _stays(known, int(steps.lower[i]))
     if sheds_over(known, i):
-        run = slope_run(plan, upper, steps.start[i], steps.end[i], -plan.fall[upper], gap, EAVE_OVERHANG)
+        line = steps.start[i], steps.end[i], -plan.fall[upper], gap, EAVE_OVERHANG
+        run = slope_run(plan, upper, *line, lower=int(steps.lower[i]))
         slid = float(drift.sliding_load(flat, run, gap).pressure) / gamma
         if held:
             slid /= drift.SLIDE_SHARE

@@ -305,7 +305,7 @@ def _slide_zones(known: AsceRoof, i: int) -> list[Zone]:
     far = gap > CRACK and steps.between[i] < 0 and steps.wall[i].max() <= gap
     if fall @ left_normal(start, end) < UPPER_TO_STEP or far:
         return []
-    run = slope_run(plan, upper, start, end, -fall, gap, EAVE_OVERHANG)
+    run = slope_run(plan, upper, start, end, -fall, gap, EAVE_OVERHANG, lower)
     strip = drift.sliding_load(known.rules.flat_load, run, gap)
     if strip.pressure <= 0.0:
         return []

@@ -167,12 +167,13 @@ def slope_run(
     direction: Array,
     gap: float = 0.0,
     overhang: float = 0.0,
+    lower: int = -1,
 ) -> float:
     """Plan length of a roof slope, over all planes that fall the same way as one of them. [m].
 
-    Parameters as `fetch`; the planes are those of the level of `plane` that fall within 60 degrees of it.
+    Parameters as `fetch` and `one_slope`.
     """
-    return fetch(slope_outline(plan, one_slope(plan, plane)), start, end, direction, gap, overhang)
+    return fetch(slope_outline(plan, one_slope(plan, plane, lower)), start, end, direction, gap, overhang)
 
 
 def slope_outline(plan: Plan, planes: IntArray) -> BaseGeometry:
@@ -183,22 +184,29 @@ def slope_outline(plan: Plan, planes: IntArray) -> BaseGeometry:
     return plan.joined[key]
 
 
-def one_slope(plan: Plan, plane: int) -> IntArray:
-    """Planes of a roof slope: those of one level that fall within 60 degrees of one of them."""
+def one_slope(plan: Plan, plane: int, lower: int = -1) -> IntArray:
+    """Planes of a roof slope: those of one level that fall within 60 degrees of one of them.
+
+    Of a slope that ends at a step above a plane `lower`, what lies below the step is no part, though snow
+    may fill the step.
+    """
     same = (plan.drift_level == plan.drift_level[plane]) & (plan.fall @ plan.fall[plane] > SAME_WAY)
+    if lower >= 0:
+        same &= (plan.level == plan.level[plane]) | (plan.height > plan.height[plane])
+        same[lower] = False
     return np.flatnonzero(same)
 
 
 def slide_paths(
-    plan: Plan, plane: IntArray, start: Array, end: Array, gap: Array
+    plan: Plan, plane: IntArray, lower: IntArray, start: Array, end: Array, gap: Array
 ) -> list[tuple[IntArray, Array]]:
     """Facets of the slopes above steps along which their snow slides, and how far it does on each.
 
     Parameters
     ----------
     plan : Plan
-    plane : (s,) int
-        The plane above each step.
+    plane, lower : (s,) int
+        The planes above and below each step.
     start, end : (s, 2 or 3) float
         Foot of each step's wall. [m]
     gap : (s,) float
@@ -212,7 +220,7 @@ def slide_paths(
     """
     if not len(plane):
         return []
-    slopes = [one_slope(plan, int(one)) for one in plane]
+    slopes = [one_slope(plan, *pair) for pair in zip(plane.tolist(), lower.tolist(), strict=True)]
     lines = Lines(start, end, -plan.fall[plane], gap, np.full(len(plane), EAVE_OVERHANG))
     outlines = np.array([slope_outline(plan, planes) for planes in slopes], dtype=object)
     ray, near, far = _pieces(outlines, lines)
@@ -250,5 +258,6 @@ def slope_sheds(
     if slides(slope[upper]):
         return True
     one = np.array([step])
-    ((planes, _),) = slide_paths(plan, steps.upper[one], steps.start[one], steps.end[one], steps.gap[one])
+    at = steps.upper[one], steps.lower[one], steps.start[one], steps.end[one], steps.gap[one]
+    ((planes, _),) = slide_paths(plan, *at)
     return bool(slides(slope[planes].max(initial=slope[upper])))

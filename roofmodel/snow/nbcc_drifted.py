@@ -327,7 +327,8 @@ def _slide_lengths(known: NbccRoof, i: int) -> tuple[float, float]:
         or length <= gap
     ):
         return 0.0, length
-    return slope_run(plan, upper, start, end, -fall, gap, EAVE_OVERHANG), length
+    line = start, end, -fall, gap, EAVE_OVERHANG
+    return slope_run(plan, upper, *line, lower=int(steps.lower[i])), length
 
 
 def slid_peak(known: NbccRoof, i: int) -> float:

@@ -147,7 +147,10 @@ def _lines(roof: RoofSurface, which: IntArray, side: float, overhang: Array) -> 
 
 
 def spread(plan: Plan, zones: Sequence[Zone]) -> list[Zone]:
-    """Cut patches to the planes that each crosses on the level of its plane; the rest falls off the roof."""
+    """Cut patches to the planes that each crosses on the level of its plane; the rest falls off the roof.
+
+    Where an eave hangs over a lower roof that snow joins to it, a patch lies on its own plane only.
+    """
     return [part for parts in spread_each(plan, zones) for part in parts]
 
 
@@ -155,8 +158,10 @@ def spread_each(plan: Plan, zones: Sequence[Zone]) -> list[list[Zone]]:
     """As `spread`, what becomes of each zone apart."""
     if not zones:
         return []
-    level = plan.drift_level[[zone.plane for zone in zones]]
-    keys = [(one, zone.polygon.wkb) for one, zone in zip(level.tolist(), zones, strict=True)]
+    plane = np.array([zone.plane for zone in zones])
+    own = np.where(np.isin(plane, plan.over), plane, -1)  # all others of a level are cut alike
+    at = zip(plan.drift_level[plane].tolist(), own.tolist(), zones, strict=True)
+    keys = [(level, one, zone.polygon.wkb) for level, one, zone in at]
     new = {key: zone.polygon for key, zone in zip(keys, zones, strict=True) if key not in plan.pieces}
     if new:
         _cut(plan, new)
@@ -166,7 +171,7 @@ def spread_each(plan: Plan, zones: Sequence[Zone]) -> list[list[Zone]]:
     ]
 
 
-def _cut(plan: Plan, patches: dict[tuple[int, bytes], Polygon | MultiPolygon]) -> None:
+def _cut(plan: Plan, patches: dict[tuple[int, int, bytes], Polygon | MultiPolygon]) -> None:
     """Find what patches cover of each plane of their level, for `Plan.pieces`."""
     keys, polygons = list(patches), np.array(list(patches.values()), dtype=object)
     patch, plane = plan.tree.query(polygons)
@@ -176,6 +181,14 @@ def _cut(plan: Plan, patches: dict[tuple[int, bytes], Polygon | MultiPolygon]) -
     part = polygons[patch]
     cut = ~shapely.covers(plan.shapes[plane], part)
     part[cut] = shapely.intersection(part[cut], plan.shapes[plane[cut]], grid_size=GRID)
+    own = np.array([key[1] for key in keys])[patch]
+    for lower, upper in plan.over.tolist():
+        if plan.drift_level[lower] == plan.drift_level[upper]:
+            for at, other in (
+                ((plane == upper) & (own == lower), lower),
+                ((plane == lower) & (own != lower), upper),
+            ):
+                part[at] = shapely.difference(part[at], plan.shapes[other], grid_size=GRID)
     plan.pieces.update((key, []) for key in keys)
     for k, one in worth(part):
         plan.pieces[keys[patch[k]]].append((int(plane[k]), one))

@@ -12,6 +12,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from roofmodel.snow.flats import flat_joints
+from roofmodel.snow.sharing import GRID
 from roofmodel.snow.slots import Slots, find_slots
 from roofmodel.snow.standing_in import planes_with_boxes
 from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
@@ -47,6 +48,10 @@ class Plan:
         Unit plan vector of each plane's fall line; zero for flat planes.
     run : (p,) float
         Largest plan distance along the fall from the low to the high end of the plane. [m]
+    height : (p,) float
+        Middle of each plane. [m]
+    over : (k, 2) int
+        Planes of which the second hangs over the first, as eaves over a porch do.
     level : (p,) int
         Planes joined by anything but a step share a level, and those with a step of `LOW_STEP` or less.
     level_outline : tuple of shapely geometry
@@ -58,19 +63,21 @@ class Plan:
     joined : dict
         Outlines of planes taken together, kept by `slope_outline`.
     pieces : dict
-        Patches cut to the planes of a drift level, kept by `patches.spread`.
+        Patches from a plane cut to those of its drift level, kept by `patches.spread`.
     """
 
     polygon: tuple[Polygon, ...]
     fall: Array
     run: Array
+    height: Array
+    over: IntArray
     level: IntArray
     level_outline: tuple[BaseGeometry, ...]
     drift_level: IntArray
     drift_outline: tuple[BaseGeometry, ...]
     slots: Slots
     joined: dict[bytes, BaseGeometry] = field(default_factory=dict, compare=False)
-    pieces: dict[tuple[int, bytes], list[tuple[int, Polygon | MultiPolygon]]] = field(
+    pieces: dict[tuple[int, int, bytes], list[tuple[int, Polygon | MultiPolygon]]] = field(
         default_factory=dict, compare=False
     )
 
@@ -95,9 +102,18 @@ def roof_plan(roof: RoofSurface) -> Plan:
     fall[planes.slope < FLAT_SLOPE] = 0.0
     bounds = shapely.bounds(np.array(planes.outline))
     run = (bounds[:, 3] - bounds[:, 1]) * np.cos(planes.slope)
+    height = np.array([plane_corners(roof, i)[:-1, 2].mean() for i in range(planes.count)])
     level = _levels(roof, np.zeros(planes.count))
     outline = _outlines(polygons, level)
-    return Plan(polygons, fall, run, level, outline, level, outline, find_slots(roof, polygons, CRACK))
+    over, slots = _overhanging(roof, polygons), find_slots(roof, polygons, CRACK)
+    return Plan(polygons, fall, run, height, over, level, outline, level, outline, slots)
+
+
+def _overhanging(roof: RoofSurface, polygons: tuple[Polygon, ...]) -> IntArray:
+    """Pairs (k, 2) of planes at a step that lie over one another on plan, the lower one first."""
+    pair = np.unique(np.column_stack([roof.steps.lower, roof.steps.upper]), axis=0)
+    shapes = np.array(polygons, dtype=object)[pair]
+    return pair[shapely.area(shapely.intersection(*shapes.T, grid_size=GRID)) > SLIVER]
 
 
 def with_snow(plan: Plan, roof: RoofSurface, depth: Array) -> Plan:
