@@ -10,6 +10,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
+from roofmodel.shape.envelopes import areal
 from roofmodel.snow.cases import Zone
 from roofmodel.snow.envelope import worth
 from roofmodel.snow.fetches import Lines, fetches
@@ -182,13 +183,13 @@ def _cut(plan: Plan, patches: dict[tuple[int, int, bytes], Polygon | MultiPolygo
     cut = ~shapely.covers(plan.shapes[plane], part)
     part[cut] = shapely.intersection(part[cut], plan.shapes[plane[cut]], grid_size=GRID)
     own = np.array([key[1] for key in keys])[patch]
-    for lower, upper in plan.over.tolist():
-        if plan.drift_level[lower] == plan.drift_level[upper]:
-            for at, other in (
-                ((plane == upper) & (own == lower), lower),
-                ((plane == lower) & (own != lower), upper),
-            ):
-                part[at] = shapely.difference(part[at], plan.shapes[other], grid_size=GRID)
+    level = plan.drift_level[plan.over]
+    for lower, upper in plan.over[level[:, 0] == level[:, 1]].tolist():
+        for one, other, those in ((upper, lower, own == lower), (lower, upper, own != lower)):
+            at = np.flatnonzero((plane == one) & those)
+            part[at] = [
+                shapely.difference(areal(cut), plan.shapes[other], grid_size=GRID) for cut in part[at]
+            ]
     plan.pieces.update((key, []) for key in keys)
     for k, one in worth(part):
         plan.pieces[keys[patch[k]]].append((int(plane[k]), one))

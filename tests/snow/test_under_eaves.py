@@ -6,14 +6,19 @@ is no part of the slope.
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
+from roofmodel.shape.importing import import_roof
 from roofmodel.shape.recognition import recognize
 from roofmodel.snow import Asce16Site, AsceSite, EnSite, NbccSite, snow_cases
 from roofmodel.snow.regions import roof_plan
 
 RUN, RISE, WIDE = 5.0, 3.0, 12.0  # of the slope [m]
+ZURICH = Path(__file__).parents[1] / "data" / "roofs" / "zurich_3_buildings.city.json"
+BUILDING = "UUID_2e5320be-a782-4517-bd0e-ab2cc2407649"
 EN = EnSite(ground_snow=2400.0)
 SITES = [
     EN,
@@ -25,7 +30,7 @@ SITES = [
 
 
 def porch_below(overhang: float, top: float = 2.6):
-    """A gable of eaves 3 m high, and a porch whose roof begins at the wall, `overhang` behind the eave. [m]."""
+    """A gable of eaves 3 m high, and a porch from the wall, `overhang` behind the eave. [m]."""
     ridge, eave, wall = 3.0 + RISE, 3.0, RUN - overhang
     quads = [
         [(0, -RUN, eave), (WIDE, -RUN, eave), (WIDE, 0, ridge), (0, 0, ridge)],
@@ -74,3 +79,11 @@ def test_width_of_the_slope_by_asce_is_eave_to_ridge(overhang):
     runs = [value.value for zone in below for value in zone.values if value.symbol == "W"]
     assert runs
     assert runs == pytest.approx([RUN] * len(runs), abs=0.01)
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda s: f"{s.standard}{getattr(s, 'annex_b', '') or ''}")
+def test_surveyed_roofs_whose_planes_lie_over_one_another_get_their_snow(site):
+    """Overlays of planes that overlap in lines and areas at once (a real roof of Zurich)."""
+    roof = import_roof(ZURICH, building=BUILDING)
+    assert len(roof_plan(roof).over)
+    assert snow_cases(roof, site).cases
