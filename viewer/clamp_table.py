@@ -87,7 +87,7 @@ def clamp_columns(analysis: Analysis) -> list[Column]:
 
 
 def _in_deck(analysis: Analysis, worst: IntArray) -> list[Column]:
-    """State of the splices behind "force along", and what the deck for the other program has of it, in its N."""
+    """State of the splices behind "force along", and what structure.inp has of it."""
     columns = []
     if SPLICES in unknown_fields(analysis.project):
         force = np.abs(analysis.clamp_force[..., 0])

@@ -27,10 +27,10 @@ WORTH = (
     "that, model the rails with elements of your own from the section and the clamps under Inputs.",
     "what to compare: each case has one step with the force on the rail's axis and one with it at its top. "
     "F of the hand check is vx in the step that it names, axis or top, whichever is harder on the clamp. "
-    'attachments.csv names for every clamp the step of its worst case and its vx there, "vx in structure.inp": '
-    "these are to be equal, clamp by clamp. "
-    '"force along" beside it is the larger vx of all states that may be, so it may be more than F and than vx '
-    'here; "demand along the seam" also counts the moment on the grip.',
+    "attachments.csv names for every clamp the step of its worst case and its vx there, "
+    '"vx in structure.inp": these are to be equal, clamp by clamp. "force along" beside it is the larger vx '
+    "of all states that may be, so it may be more than F and than vx here; "
+    '"demand along the seam" also counts the moment on the grip.',
 )
 STATE = (
     "in this deck {0}, the worse state for the most used clamp; where the other state is harder on a clamp, "

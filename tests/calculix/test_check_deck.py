@@ -76,7 +76,8 @@ def test_every_clamp_of_the_table_is_what_the_deck_prints(tmp_path):
         printed = there[step - 1, place.index(line["attachment"])]
         assert named == pytest.approx(printed, rel=1e-3)
         head = deck.split("*STEP")[step - 1].splitlines()[-1]
-        assert head.startswith("** case: ") and f" {line['worst case']}, force " in head
+        assert head.startswith("** case: ")
+        assert f" {line['worst case']}, force " in head
         assert head.endswith(f"(step {step})")
         along = 1e3 * float(line["force along [kN]"])
         assert along >= named * (1.0 - 1e-3)

@@ -21,7 +21,7 @@ from viewer.version import version
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
 
-_FORMAT = {"ratio": "0.000", "percent": "0.00", "count": "0", "": "General"}
+_FORMAT = {NEWTON: "0.0", "ratio": "0.000", "percent": "0.00", "count": "0", "": "General"}
 WIDEST = 60  # characters of a column
 
 

@@ -141,6 +141,7 @@ def _governing(content: Mapping[str, Any], files: dict[str, bytes], units: UnitS
         words = "The clamp's own strip and every area whose snow comes to it."
         parts.append(t.figure("catchment.svg", words, width=_wide(content["catchment_drawing"], 78.0)))
         parts.append(t.table(content["catchment"]))
+    parts += [t.table(content[name]) for name in ("measured", "loads") if content[name] is not None]
     parts.append(t.steps(working, units))
     beyond = content["beyond"]
     if beyond["sentences"]:
