@@ -88,7 +88,8 @@ def plane_names(
         x, room = float(line[:, 0].mean()), float(line[1, 0] - line[0, 0])
         short = f"{planes.name[plane]}, {drawn(float(planes.slope[plane]), 'angle', units)}"
         fits = [text for text in (words, short) if LETTER * max(len(text), len(load)) < room]
-        if fits:
+        more = _narrow_rows(analysis, frame, case, i, units) if forces else ""
+        if fits and not more:
             parts.append(svg.text(fits[0], x, foot - 22.0, TYPE, anchor="middle", bold=True))
             parts.append(svg.text(load, x, foot - 8.0, TYPE, anchor="middle"))
             continue
@@ -99,9 +100,7 @@ def plane_names(
             svg.line(np.array([[x, max(line[:, 1].mean(), foot - 24.0)], [x, y - 10.0]]), style.MUTED, 0.7)
         )
         side = "start" if left else "end"
-        if forces:
-            load += _narrow_rows(analysis, frame, case, i, units)
-        beside.append(svg.text(f"{words}: {load}", x, y, TYPE, anchor=side, bold=True, halo=True))
+        beside.append(svg.text(f"{words}: {load}{more}", x, y, TYPE, anchor=side, bold=True, halo=True))
     return parts + beside, rows
 
 
