@@ -150,9 +150,8 @@ def _measured(roof: RoofSurface, zone: Zone, units: UnitSystem) -> tuple[str, ..
     across = np.array([-way[1], way[0]])
     feet = corners - x[:, None] * way
     ends = feet[[int(one) for one in ((feet @ across).argmin(), (feet @ across).argmax())]]
-    edge = shapely.intersection(
-        shapely.LineString(ends + reach * way), _outline(roof, zone.plane).buffer(NEAR)
-    )
+    outline = _outline(roof, zone.plane).buffer(1e-3)
+    edge = shapely.intersection(shapely.LineString(ends + reach * way), outline)
     place = _place(shapely.get_coordinates(edge)[0], roof, units) if edge.length > 0.0 else "beyond the plane"
     low = start - steep * reach
     top = quantity(start, "pressure", units, 4)

@@ -17,7 +17,7 @@ from fea.analysis import Analysis
 from roofmodel.sliding.thrust import ValleyThrust
 from roofmodel.units import UnitSystem
 from viewer.beyond import beyond_sentences
-from viewer.building_words import partial_words
+from viewer.building_words import partial_words, rising_sentences
 from viewer.combining import combination
 from viewer.files import write_text
 from viewer.picture.findings import shown_case
@@ -241,6 +241,7 @@ def report_content(
         "balance": balance_table(analysis, units),
         "building": building_table(analysis, units),
         "building_words": building_words(analysis, units),
+        "building_rising": rising_sentences(analysis, units),
         "building_tables": [
             table
             for table in (
