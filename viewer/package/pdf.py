@@ -277,7 +277,6 @@ def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes],
         *([t.table(content["skipped"])] if content["skipped"].rows else []),
         *_governing_case(content["shown_case"], study, files, units),
         t.figure("snow.svg", "Plans of all snow cases", "All cases on one scale.", floats="auto"),
-        t.all_placed(),  # before columns: the typesetter loses its marks where pictures float past them
     ]
     cuts = []
     for number, section in enumerate(study.sections[:SECTIONS]):
@@ -287,6 +286,7 @@ def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes],
     if len(study.sections) > SECTIONS:
         words = f"{SECTIONS} of {len(study.sections)} sections are drawn; `eavewright snow` has all."
         cuts.append(t.paragraph(words, note=True))
+    # Before columns: the typesetter loses its marks where pictures float past them.
     parts += ["".join(cuts), t.all_placed(), t.heading("Zones, worked out", 2), zone_parts(study, units)]
     return "".join([*parts, t.all_placed()])
 
@@ -329,7 +329,7 @@ def _governing_case(
     words = f"Case {index + 1}, {study.findings.cases[index].case.name}, which governs: every zone, to scale."
     svg = drawing_svg(plan, words)
     _keep(files, "case.svg", svg)
-    return [t.figure("case.svg", words, words, _wide(svg, 105.0))]
+    return [t.figure("case.svg", words, words, _wide(svg, 105.0), floats="auto")]
 
 
 def _roof(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
