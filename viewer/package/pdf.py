@@ -141,7 +141,7 @@ def _governing(content: Mapping[str, Any], files: dict[str, bytes], units: UnitS
     if content["catchment"] is not None:
         _keep(files, "catchment.svg", str(content["catchment_drawing"]))
         words = "The clamp's own strip and every area whose snow comes to it."
-        parts.append(t.figure("catchment.svg", words, width=_wide(content["catchment_drawing"], 70.0)))
+        parts.append(t.figure("catchment.svg", words, width=_wide(content["catchment_drawing"], 64.0)))
         parts.append(t.table(content["catchment"]))
     tables = [content[name] for name in ("measured", "loads") if content[name] is not None]
     parts += [t.table(one, whole=True) for one in tables]

@@ -293,8 +293,8 @@ def table(one: Table, *, whole: bool = False) -> str:
     caption = f'#text(weight: "semibold", size: 9pt)[{text(one.caption)}]'
     repeated = not whole and text_width(one.caption, 9.0, bold=True) < ROOM
     # It takes no width, so that no column grows by it.
-    row = f"table.cell(colspan: {shown_columns}, align: left, inset: (x: 0pt, top: 0pt, bottom: 13pt))"
-    first = f"{row}[#place(box(width: {ROOM:g}pt)[{caption}])], table.hline(stroke: 0.8pt), "
+    cell = f"table.cell(colspan: {shown_columns}, align: left, inset: (x: 0pt, top: 0pt, bottom: 13pt))"
+    first = f"{cell}[#place(box(width: {ROOM:g}pt)[{caption}])], table.hline(stroke: 0.8pt), "
     above = "#block(above: 10pt, below: 4pt, sticky: true)"
     return (
         ("#block(breakable: false, width: 100%)[\n" if whole else "")
