@@ -11,17 +11,23 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.cautions import along_change
+from fea.unknowns import SPLICES, unknown_fields
 from roofmodel.units import SYSTEMS, UnitSystem
 from viewer.as_tested import signed_along
 from viewer.files import atomic, safe
 from viewer.picture.findings import clamp_cases, clamp_utilization
+from viewer.rails_deck import in_deck
 from viewer.summary import clamp_states
 
-_UNITLESS = {"": "", "count": "", "ratio": "", "percent": "%"}
-_DIGITS = {"ratio": ".4f", "percent": "+.2f", "length": ".3f"}
+IntArray = NDArray[np.int64]
+
+NEWTON = "newton"  # as the deck for the other program has it, whatever the user's units
+_UNITLESS = {"": "", "count": "", "ratio": "", "percent": "%", NEWTON: "N"}
+_DIGITS = {"ratio": ".4f", "percent": "+.2f", "length": ".3f", NEWTON: ".6g"}
 
 
 @dataclass(frozen=True)
@@ -69,6 +75,7 @@ def clamp_columns(analysis: Analysis) -> list[Column]:
         Column("Worst case", "", [analysis.snow.cases[q].name for q in worst]),
         Column("Tributary", "force", analysis.tributary[worst, c]),
         Column("Force along", "force", signed_along(analysis)[worst, c]),
+        *_in_deck(analysis, worst),
         *(
             Column(f"Demand {n.removeprefix('clamp ')}", "force", limit.demand[worst, c])
             for n, limit in forces
@@ -77,6 +84,23 @@ def clamp_columns(analysis: Analysis) -> list[Column]:
         Column("Utilization", "ratio", clamp_utilization(analysis)),
         Column("Status", "", clamp_states(analysis)),
     ]
+
+
+def _in_deck(analysis: Analysis, worst: IntArray) -> list[Column]:
+    """State of the splices behind "force along", and what structure.inp has of it."""
+    columns = []
+    if SPLICES in unknown_fields(analysis.project):
+        force = np.abs(analysis.clamp_force[..., 0])
+        c, kinds = np.arange(len(worst)), len(analysis.basis.readings)
+        state = force[worst, :, c].argmax(axis=1) // kinds
+        columns.append(Column("Splices", "", [analysis.states[i].splices for i in state]))
+    deck = in_deck(analysis, worst)
+    if deck is not None:
+        columns += [
+            Column("Step of structure.inp", "count", deck.step),
+            Column("vx in structure.inp", NEWTON, deck.force),
+        ]
+    return columns
 
 
 def write_attachments(analysis: Analysis, path: Path) -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import sparse
 
 from fea.analysis import Analysis
@@ -12,8 +14,12 @@ from fea.model.calculix import Reading, calculix_deck
 from fea.model.data import Model, node_dof
 from fea.rails.actions import rail_loads
 from fea.rails.rail_model import frame_model
-from fea.unknowns import hardest_state, one_end_words, rocking_alone
+from fea.unknowns import SPLICES, hardest_state, one_end_words, rocking_alone, unknown_fields
+from roofmodel.project.load import Project
 from viewer.files import write_text
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 WORTH = (
     "what a run proves: that the rows are put together, loaded and solved right. The rails are springs with "
@@ -21,8 +27,15 @@ WORTH = (
     "that, model the rails with elements of your own from the section and the clamps under Inputs.",
     "what to compare: each case has one step with the force on the rail's axis and one with it at its top. "
     "F of the hand check is vx in the step that it names, axis or top, whichever is harder on the clamp. "
-    '"force along" of attachments.csv is the larger vx of both steps of its worst case, so it may be '
-    'a little more than F; "demand along the seam" there also counts the moment on the grip.',
+    "attachments.csv names for every clamp the step of its worst case and its vx there, "
+    '"vx in structure.inp": these are to be equal, clamp by clamp. "force along" beside it is the larger vx '
+    "of all states that may be, so it may be more than F and than vx here; "
+    '"demand along the seam" also counts the moment on the grip.',
+)
+STATE = (
+    "in this deck {0}, the worse state for the most used clamp; where the other state is harder on a clamp, "
+    '"force along" of attachments.csv is of that one ("splices" there says which). To compare it too: give '
+    "rail.splice_torsion either way and run the check again"
 )
 
 
@@ -58,16 +71,52 @@ def write_rails_deck(analysis: Analysis, path: Path) -> bool:
     table = np.array([(f.snow, f.dead, f.thermal) for f in analysis.factors])
     weights = basis.readings_weights(*table.T).reshape(-1, basis.count)
     names = [
-        f"{q + 1} {case.name}, {reading.words}"
-        for reading in basis.readings
+        f"{q + 1} {case.name}, {reading.words} (step {v * basis.cases + q + 1})"
+        for v, reading in enumerate(basis.readings)
         for q, case in enumerate(analysis.snow.cases)
     ]
     reading = None if loads.travel is not None else _clamp_forces(model, project.layout.clamp_name)
-    splices = (f"in this deck {state.splices}, the worse state",) if state.splices else ()
+    splices = (_state_words(project, state.splices),) if state.splices else ()
     first = (*WORTH, *splices, *one_end_words(project, "in this deck stand", rocking_alone(project)))
     deck = calculix_deck(model, unit @ weights.T, names, reading=reading, remarks=first)
     write_text(path, deck.text)
     return True
+
+
+@dataclass(frozen=True)
+class InDeck:
+    """What structure.inp has of every clamp in one case.
+
+    Attributes
+    ----------
+    step : (c,) int
+        Its step there, from 1.
+    force : (c,) float
+        Force along the seam there, down the slope positive, the larger of all steps of the case. [N]
+    """
+
+    step: IntArray
+    force: Array
+
+
+def in_deck(analysis: Analysis, case: IntArray) -> InDeck | None:
+    """Step and force of every clamp in `structure.inp`, each in a case of its own, (c,).
+
+    None where there is no deck, or one that prints no forces of clamps.
+    """
+    if analysis.support.stiffness or analysis.support.travel.any():
+        return None
+    kinds, state = len(analysis.basis.readings), hardest_state(analysis)
+    force = analysis.clamp_force[:, kinds * state : kinds * (state + 1), :, 0]
+    c = np.arange(force.shape[2])
+    own = force[case, :, c]
+    kind = np.abs(own).argmax(axis=1)
+    return InDeck(kind * len(force) + case + 1, own[c, kind])
+
+
+def _state_words(project: Project, splices: str) -> str:
+    """Which state of the splices the deck has."""
+    return STATE.format(splices) if SPLICES in unknown_fields(project) else f"in this deck {splices}"
 
 
 def _clamp_forces(model: Model, names: tuple[str, ...]) -> Reading:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import csv
 import re
+import subprocess
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pytest
 from deck_runs import needs_ccx, run_deck
 from scipy import sparse
 
@@ -15,9 +18,12 @@ from fea.model.calculix import calculix_deck
 from fea.model.data import node_dof
 from fea.rails.frame import build_frame
 from roofmodel.project.load import load_project
+from tests.checks.projects import project
 from viewer import rails_deck
+from viewer.clamp_table import write_attachments
 
 MODELS = Path(__file__).parents[2] / "models"
+SPLICED = 'every = 2\nsplice_every = "3.3 m"\nsplice_kind = "hinge"\nstart = "0.3 m"'
 
 
 @needs_ccx
@@ -48,6 +54,38 @@ def test_deck_of_a_check_gives_the_same_clamp_forces(tmp_path, monkeypatch):
     np.testing.assert_allclose(printed, wanted[:, :, :3], atol=1e-5 * np.abs(wanted).max())
     names = re.findall(r"^\*\* node \d+: clamp (.*)$", deck.text, re.MULTILINE)
     assert tuple(names) == analysis.project.layout.clamp_name
+
+
+@needs_ccx
+def test_every_clamp_of_the_table_is_what_the_deck_prints(tmp_path):
+    """Step and vx of attachments.csv, near splices too that nobody says pass torsion, where states differ."""
+    analysis = analyze(project(tmp_path, row=SPLICED))
+    assert len(analysis.states) == 2
+    assert rails_deck.write_rails_deck(analysis, tmp_path / "structure.inp")
+    write_attachments(analysis, tmp_path / "attachments.csv")
+    subprocess.run(["ccx", "structure"], cwd=tmp_path, capture_output=True, timeout=120, check=True)
+    there = _clamps_printed((tmp_path / "structure.dat").read_text())[..., 0]
+    deck = (tmp_path / "structure.inp").read_text()
+    place = re.findall(r"^\*\* node \d+: clamp (.*)$", deck, re.MULTILINE)
+    table = (tmp_path / "attachments.csv").read_text(encoding="utf-8-sig")
+    lines = list(csv.DictReader(table.splitlines()))
+    assert sorted(place) == sorted(line["attachment"] for line in lines)
+    off = []
+    for line in lines:
+        step, named = int(line["step of structure.inp"]), float(line["vx in structure.inp [N]"])
+        printed = there[step - 1, place.index(line["attachment"])]
+        assert named == pytest.approx(printed, rel=1e-3)
+        head = deck.split("*STEP")[step - 1].splitlines()[-1]
+        assert head.startswith("** case: ")
+        assert f" {line['worst case']}, force " in head
+        assert head.endswith(f"(step {step})")
+        along = 1e3 * float(line["force along [kN]"])
+        assert along >= named * (1.0 - 1e-3)
+        off.append(along / named - 1.0)
+        other = "splices pass torsion" if "splices pass no torsion" in deck else "splices pass no torsion"
+        if off[-1] > 1e-3:
+            assert line["splices"] == other
+    assert max(off) > 0.005  # so that the states do differ somewhere
 
 
 def _clamps_printed(text):

@@ -2,6 +2,7 @@
 
 import ezdxf
 import ezdxf.bbox
+import numpy as np
 import shapely
 
 from fea.analysis import analyze
@@ -10,7 +11,9 @@ from roofmodel.project.schema import RowTable
 from tests.demos import demo
 from tests.planning.plan_projects import with_roof
 from viewer.handover.installer import write_plan
+from viewer.handover.pen import outline_of
 from viewer.handover.row_lines import eave_corner
+from viewer.handover.sheets import scale_for
 from viewer.package.bill import bill_of
 
 
@@ -97,3 +100,56 @@ def test_every_row_says_its_height_also_where_both_ends_stand_over_valleys(tmp_p
         slant = 1e3 * (start[1] - part.bounds[1])
         assert 0.0 < slant < 2000.0
         assert min(abs(one - slant) for one in measured) > 1.0
+
+
+WINGS = """
+[[roof.part]]
+shape = "gable"
+footprint = "0 0, 17 0, 17 10, 0 10 m"
+pitches = ["35 deg", "gable", "35 deg", "gable"]
+eave_height = "3 m"
+[[roof.part]]
+shape = "gable"
+footprint = "6 -6, 12 -6, 12 5, 6 5 m"
+pitches = ["gable", "35 deg", "gable", "35 deg"]
+eave_height = "3 m"
+"""
+ON_BOTH = """
+[[row]]
+name = "main"
+plane = "N1"
+up = "0.5 m"
+[[row]]
+name = "wing"
+plane = "W1"
+up = "0.5 m"
+"""
+
+
+def test_planes_of_like_size_have_letters_of_one_size_in_the_model(tmp_path):
+    """A wing whose sheet could be half as large again does not read smaller than the plane beside it."""
+    (tmp_path / "wing.toml").write_text(with_roof(WINGS, FOOTPRINT="", ROWS=ON_BOTH), encoding="utf-8")
+    analysis = analyze(load_project(tmp_path / "wing.toml"), beyond=False)
+    project = analysis.project
+    planes = [project.roof.planes.name.index(name) for name in ("N1", "W1")]
+    own = [scale_for(np.ptp(outline_of(project, p), axis=0), "SI") for p in planes]
+    assert own[1] < own[0] <= 2 * own[1]
+    write_plan(analysis, bill_of(project), tmp_path / "plan.dxf")
+    space = ezdxf.readfile(tmp_path / "plan.dxf").modelspace()
+    titles = {t.dxf.text.split()[1]: t.dxf.height for t in space.query("TEXT") if t.dxf.text[:6] == "Plane "}
+    assert titles["W1"] == titles["N1"]
+
+
+def test_no_letter_at_a_clamp_is_too_small_to_read(tmp_path):
+    """Where the row above leaves no room for distances, numbers stand at the clamps and distances below."""
+    rows = BETWEEN.replace("2.2 m", "1.0 m").replace('start = "3.4 m"\nend = "6.6 m"\n', "")
+    text = with_roof(DORMERS[: DORMERS.index("[[roof.part]]", 20)], FOOTPRINT="", ROWS=rows)
+    (tmp_path / "near.toml").write_text(text, encoding="utf-8")
+    analysis = analyze(load_project(tmp_path / "near.toml"), beyond=False)
+    write_plan(analysis, bill_of(analysis.project), tmp_path / "plan.dxf")
+    space = ezdxf.readfile(tmp_path / "plan.dxf").modelspace()
+    title = next(t for t in space.query("TEXT") if t.dxf.text.startswith("Plane "))
+    letters = [t.dxf.height for t in space.query('TEXT[layer=="DIMENSIONS"]')]
+    assert letters
+    assert min(letters) >= 0.69 * title.dxf.height / 1.4
+    assert any(t.dxf.text.startswith("Clamps of low: 01: ") for t in space.query("TEXT"))

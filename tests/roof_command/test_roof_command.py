@@ -16,9 +16,10 @@ from rich.console import Console
 
 import viewer
 from roofmodel.shape.builders import RoofPart, build_roof
+from roofmodel.shape.planes import plan_polygon
 from roofmodel.shape.recognition import recognize
 from roofmodel.shape.up_axis import DOUBT
-from roofmodel.surface import shown_origin
+from roofmodel.surface import EdgeKind, shown_origin
 from roofmodel.units import SYSTEMS
 from viewer import cli, style
 from viewer.picture import render
@@ -28,7 +29,7 @@ from viewer.quantities import system
 from viewer.roof.export import roof_data
 from viewer.roof.names import draw_table
 from viewer.roof.picture import draw_roof
-from viewer.roof.plan import PlanView, draw_plan
+from viewer.roof.plan import PlanView, draw_plan, hidden_parts
 from viewer.roof.read import SeenRoof, see_roof
 from viewer.roof.terminal import print_roof
 from viewer.roof.words import (
@@ -434,3 +435,45 @@ def test_roofs_across_a_gap_are_no_steps():
     words = summary_words(build_roof(parts), SYSTEMS["SI"])
     assert "higher edges across a gap in 1 place (S2 eave over N1, 2.00 m away)" in words
     assert "to a higher roof" not in words
+
+
+SLAB = """
+v 0 0 4
+v 10 0 4
+v 10 4 6
+v 0 4 6
+v 10 8 4
+v 0 8 4
+v -2 -3 1
+v 12 -3 1
+v -2 9 1
+f 1 2 3 4
+f 4 3 5 6
+f 7 8 9
+"""
+
+
+def test_what_lies_below_another_plane_is_no_thick_line_over_it(tmp_path: Path) -> None:
+    """The slope of a triangle below a house runs 12 by 14 m on plan; the house covers it as a box does."""
+    path = tmp_path / "slab.obj"
+    path.write_text(SLAB, encoding="utf-8")
+    options = {"building": None, "unit": "m", "up": "z", "lod": None, "layers": (), "all_surfaces": False}
+    roof = see_roof(path, "SI", options).roof
+    assert roof.planes.count == 3
+    polygons = [plan_polygon(roof.planes, index) for index in range(3)]
+    parts, edge = hidden_parts(roof, polygons)
+    shift = roof.offset[:2]
+    slope = shapely.LineString([(12.0, -3.0), (-2.0, 9.0)])
+    wanted = slope.intersection(shapely.box(0.0, 0.0, 10.0, 8.0))
+    covered = shapely.union_all([shapely.LineString(part + shift) for part in parts])
+    assert covered.length == pytest.approx(wanted.length, abs=0.2)
+    assert covered.distance(wanted) < 0.01
+    assert {roof.edges.name[one].split()[0] for one in edge} == {"F1"}
+    overlay = Overlay(render.SIZE)
+    view = PlanView(roof.points, (60.0, 60.0, 1200.0, 1300.0))
+    assert draw_plan(overlay, roof, view, SYSTEMS["SI"])
+    house = view.at(np.array([[0.5, 0.5], [9.5, 7.5]]) - shift)
+    inside = shapely.box(*house.min(axis=0), *house.max(axis=0))
+    for shape in overlay.shapes:
+        if shape.line == style.EDGE_COLOR[EdgeKind.EAVE]:
+            assert not inside.intersects(shapely.LineString(shape.points))

@@ -11,6 +11,7 @@ from test_picture import GABLE, SIZE, lay_out, read
 from fea.analysis import Analysis
 from viewer import style
 from viewer.picture.camera import View, hidden
+from viewer.picture.labels import Crowd, crossings, leader_end
 from viewer.picture.scene import Scene
 
 HIP = GABLE.replace('shape = "gable"', 'shape = "hip"').replace(
@@ -102,3 +103,22 @@ def test_names_of_small_planes_stand_on_them_or_are_led_to_them(tmp_path: Path) 
         assert any(seen.contains(shapely.Point(end)) for end in ends), name
         led += 1
     assert led >= 1, (overlay.unnamed, [t.text for t in overlay.texts], planes.name)
+
+
+def test_the_line_to_a_label_goes_around_other_labels() -> None:
+    """A wide label would stand nearest right of its place; with another name between, its line shuns that."""
+    crowd = Crowd((0.0, 0.0, 800.0, 800.0))
+    crowd.cover_polygon(np.array([[0.0, 0.0], [560.0, 0.0], [560.0, 800.0], [0.0, 800.0]]), 30.0)
+    anchor, size = (400.0, 400.0), (200.0, 80.0)
+    name = (460.0, 380.0, 540.0, 420.0)
+    crowd.take(name)
+    plain = crowd.place(size, anchor, pull=0.2, least=20.0)
+    shy = crowd.place(size, anchor, pull=0.2, least=20.0, shun=np.array([name]))
+    lines = []
+    for box in (plain, shy):
+        x, y = leader_end(anchor, tuple(np.array(side) for side in box))
+        lines.append(shapely.LineString([anchor, (float(x), float(y))]))
+        count = crossings(anchor, (np.array([[x]]), np.array([[y]])), np.array([name]))
+        assert int(count[0, 0]) == lines[-1].intersects(shapely.box(*name))
+    assert lines[0].intersects(shapely.box(*name))
+    assert not lines[1].intersects(shapely.box(*name))

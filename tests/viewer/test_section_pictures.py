@@ -16,9 +16,11 @@ from roofmodel.units import STANDARD_GRAVITY, parse
 from tests.demos import demo
 from viewer.picture.findings import called_clamp, shown_case
 from viewer.quantities import as_given, drawn, percent, quantity, system
+from viewer.report import roof_section
 from viewer.report.building_section import building_svg
 from viewer.report.clamp_detail import clamp_svg
-from viewer.report.roof_section import crossings, cut_through, frame_of, line_load, roof_cut, section_svg
+from viewer.report.roof_cut import cut_through, frame_of, roof_cut
+from viewer.report.roof_section import crossings, line_load, section_svg
 from viewer.report.rows_plan import planes_with_rows, rows_svg
 from viewer.report.working_steps import clamp_at
 
@@ -49,7 +51,8 @@ test_factor = 1.33
 
 
 def texts(drawing: str) -> list[str]:
-    return [e.text or "" for e in ET.fromstring(drawing).iter("{http://www.w3.org/2000/svg}text")]
+    found = ET.fromstring(drawing).iter("{http://www.w3.org/2000/svg}text")
+    return [e.text or "" for e in found if not e.get("aria-hidden")]  # halos are the same words below
 
 
 def called_plane(analysis: Analysis) -> int:
@@ -88,6 +91,31 @@ def test_the_force_on_a_row_is_written_beside_it(analysis):
         load = line_load(analysis, case, row, s)
         assert quantity(load, "line", units) in words
         assert analysis.project.layout.row_name[row] in words
+
+
+def test_forces_on_narrow_planes_stand_below(analysis, monkeypatch):
+    """As of dormers: they are told in the line of their plane; those of the clamp's own plane are drawn."""
+    monkeypatch.setattr(roof_section, "NARROW", 1e9)
+    units = system(analysis.project.table.project.units)
+    case, words = shown_case(analysis), texts(section_svg(analysis))
+    cut = cut_through(analysis, called_plane(analysis), called_clamp(analysis))
+    layout = analysis.project.layout
+    for row, s, _ in crossings(analysis, frame_of(cut, 0.0)):
+        told = quantity(line_load(analysis, case, row, s), "line", units)
+        own = layout.row_plane[row] == called_plane(analysis)
+        name = f"; {layout.row_name[row]}, "
+        assert any(one == told if own else name in one and told in one for one in words)
+
+
+def test_words_in_lanes_do_not_meet():
+    middle, wide = np.array([0.0, 12.0, 20.0, 60.0, 64.0]), [20.0, 20.0, 6.0, 30.0, 30.0]
+    lanes = roof_section._lanes(middle, wide)
+    assert lanes[0] == 0
+    for k in range(5):
+        for m in range(k):
+            if lanes[k] == lanes[m]:
+                assert middle[k] - middle[m] >= 0.5 * (wide[k] + wide[m])
+    assert max(lanes) == 1
 
 
 def test_every_plane_cut_is_named_with_its_pressures(analysis):

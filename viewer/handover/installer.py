@@ -48,7 +48,8 @@ LAYERS = {
     "TITLE": (7, 35),
     "VIEWPORTS": (9, 13),
 }
-LEAST = 0.5  # size of words at clamps over that of text; smaller ones cannot be read on paper [-]
+LEAST = 0.7  # size of words at clamps over that of text; smaller ones cannot be read on paper [-]
+ALIKE = 2.0  # ratio of scales up to which planes have letters of one size [-]
 LINE = 150  # letters of a line of notes
 RING = 0.45  # radius of the ring of the governing clamp over the spacing of seams [-]
 STEP = 1.7  # line spacing over the height of text [-]
@@ -106,9 +107,11 @@ def write_plan(
     places = []
     at -= [0.0, 6.0 * gap]
     for plane, size in zip(planes, sizes, strict=True):
-        # A small plane has a larger scale, and letters as large on paper.
+        # A small plane has a larger scale; far smaller ones have letters as large on paper, the others as
+        # large as their neighbors in the model.
         own = scale_for(size, system)
-        sheet = Sheet(drawing.modelspace(), unit, TEXT * 1e-3 * own / unit, system, f"PLAN-{own}")
+        letters = scale if own * ALIKE >= scale else own
+        sheet = Sheet(drawing.modelspace(), unit, TEXT * 1e-3 * letters / unit, system, f"PLAN-{letters}")
         dimension_style(drawing, sheet)
         gap = sheet.text * unit
         at -= [0.0, size[1] + 16.0 * gap]
@@ -237,7 +240,7 @@ def _row(sheet: Sheet, project: Project, row: int, shift: Array, ringed: int) ->
     apart = float(np.diff(layout.clamp_s[on]).min(initial=np.inf))
     words, small = _clamp_words(sheet, project, row)
     if small < LEAST:
-        words, small = [told.partition(":")[0] for told in words], 0.6
+        words, small = [told.partition(":")[0] for told in words], LEAST
     # Beside the seam, so that the words of the last clamp stay on the plane.
     beside = min(0.5 * min(apart, project.panel.seam_spacing), 0.85 * small * gap)
     ring = RING * project.panel.seam_spacing

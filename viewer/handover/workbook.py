@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from fea.analysis import Analysis
 from roofmodel.units import UnitSystem
 from viewer import style
-from viewer.clamp_table import Column, clamp_columns, head_text
+from viewer.clamp_table import NEWTON, Column, clamp_columns, head_text
 from viewer.combining import combination
 from viewer.files import atomic, safe
 from viewer.package.bill import Bill, bill_lines, splice_caution, warning
@@ -21,7 +21,7 @@ from viewer.version import version
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
 
-_FORMAT = {"ratio": "0.000", "percent": "0.00", "count": "0", "": "General"}
+_FORMAT = {NEWTON: "0.0", "ratio": "0.000", "percent": "0.00", "count": "0", "": "General"}
 WIDEST = 60  # characters of a column
 
 
@@ -85,7 +85,7 @@ def _cell(value: Any, kind: str, units: UnitSystem) -> Any:
         return None
     if kind == "count":
         return int(value)
-    return float(value) if kind in ("", "ratio", "percent") else units.convert(float(value), kind)
+    return float(value) if kind in ("", "ratio", "percent", NEWTON) else units.convert(float(value), kind)
 
 
 def _number_format(kind: str, units: UnitSystem) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -35,6 +36,7 @@ TORNADO = (
 )
 EAVE = "Section through the eaves with the rows, and what snow lies on each plane with and without them"
 OF_OTHERS = re.compile(r"\[+(thaw|blanket|plan|uncertainty)\b")  # tables of the file for other commands
+DEFAULT = " (default)"
 CUT = "72%"  # width of a section through a drift: four on a page
 PLAN = 132.0  # largest height of a plan [mm]
 LANDING = 122.0  # the same of what falls where, so that it goes below a picture and its table [mm]
@@ -139,8 +141,10 @@ def _governing(content: Mapping[str, Any], files: dict[str, bytes], units: UnitS
     if content["catchment"] is not None:
         _keep(files, "catchment.svg", str(content["catchment_drawing"]))
         words = "The clamp's own strip and every area whose snow comes to it."
-        parts.append(t.figure("catchment.svg", words, width=_wide(content["catchment_drawing"], 78.0)))
+        parts.append(t.figure("catchment.svg", words, width=_wide(content["catchment_drawing"], 64.0)))
         parts.append(t.table(content["catchment"]))
+    tables = [content[name] for name in ("measured", "loads") if content[name] is not None]
+    parts += [t.table(one, whole=True) for one in tables]
     parts.append(t.steps(working, units))
     beyond = content["beyond"]
     if beyond["sentences"]:
@@ -240,8 +244,8 @@ def _row_plans(content: Mapping[str, Any], files: dict[str, bytes]) -> list[str]
     parts = []
     for number, drawing in enumerate(content["row_plans"]):
         _keep(files, f"rows{number}.svg", str(drawing))
-        wide = _wide(drawing, 85.0)
-        parts.append(t.figure(f"rows{number}.svg", "Rows and clamps of a plane", width=wide, floats="auto"))
+        wide = _wide(drawing, 70.0)
+        parts.append(t.figure(f"rows{number}.svg", "Rows and clamps of a plane", width=wide))
     if content["planes_left"]:
         words = (
             f"Planes whose clamps are used less are not drawn: {content['planes_left']}; plan.dxf has all."
@@ -264,28 +268,55 @@ def _most_used(content: Mapping[str, Any], most: int) -> set[str]:
 
 
 def _snow(content: Mapping[str, Any], study: SnowStudy, files: dict[str, bytes], units: UnitSystem) -> str:
-    names = tuple((str(n), *case) for n, case in enumerate(content["case_names"], 1))
     sheet = sheet_drawing(study.findings, study.scale, units)
     _keep(files, "snow.svg", drawing_svg(sheet, "All snow cases"))
     parts = [
         t.heading("Snow"),
-        t.table(Table("Cases", ("No.", "Case", "Standard", "The pressures are"), "tttt", names)),
-        t.figure("snow.svg", "Plans of all snow cases", "All cases on one scale.", floats="auto"),
-        t.table(content["cases"]),
-        *_governing_case(content["shown_case"], study, files, units),
+        *_levels(content["case_names"]),
+        t.table(_in_short(content["cases"])),
         *([t.table(content["skipped"])] if content["skipped"].rows else []),
-        t.all_placed(),  # before columns: the typesetter loses its marks where pictures float past them
+        *_governing_case(content["shown_case"], study, files, units),
+        t.figure("snow.svg", "Plans of all snow cases", "All cases on one scale.", floats="auto"),
     ]
     cuts = []
     for number, section in enumerate(study.sections[:SECTIONS]):
         chapter = section_chapter(study, section)
         _keep(files, f"cut{number}.svg", str(chapter["svg"]))
-        cuts.append(t.figure(f"cut{number}.svg", section.name, str(chapter["words"]), CUT, floats="auto"))
+        cuts.append(t.figure(f"cut{number}.svg", section.name, str(chapter["words"]), CUT))
     if len(study.sections) > SECTIONS:
         words = f"{SECTIONS} of {len(study.sections)} sections are drawn; `eavewright snow` has all."
         cuts.append(t.paragraph(words, note=True))
+    # Before columns: the typesetter loses its marks where pictures float past them.
     parts += ["".join(cuts), t.all_placed(), t.heading("Zones, worked out", 2), zone_parts(study, units)]
     return "".join([*parts, t.all_placed()])
+
+
+def _levels(cases: Sequence[tuple[str, str, str]]) -> list[str]:
+    """Standard and level of every case, in a sentence where they are the same in all."""
+    if len({case[1:] for case in cases}) == 1:
+        _, standard, level = cases[0]
+        return [t.paragraph(f"All cases are by {standard}; their pressures are {level}.")]
+    names = tuple((str(n), *case) for n, case in enumerate(cases, 1))
+    return [t.table(Table("Cases", ("No.", "Case", "Standard", "The pressures are"), "tttt", names))]
+
+
+def _in_short(cases: Table) -> Table:
+    """The table of cases without the combination where it is the same in all."""
+    at = cases.heads.index("Combination")
+    told = {row[at] for row in cases.rows} - {"–"}
+    if len(told) != 1:
+        return cases
+
+    def rest(row: tuple[str, ...]) -> tuple[str, ...]:
+        return row[:at] + row[at + 1 :]
+
+    return replace(
+        cases,
+        heads=rest(cases.heads),
+        numeric=cases.numeric[:at] + cases.numeric[at + 1 :],
+        rows=tuple(rest(row) for row in cases.rows),
+        note=f"Combination of all: {told.pop()}. {cases.note}",
+    )
 
 
 def _governing_case(
@@ -302,7 +333,9 @@ def _governing_case(
 
 
 def _roof(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
-    return "".join([t.heading("Roof"), t.table(content["planes"]), t.table(content["edges"])])
+    return "".join(
+        [t.heading("Roof"), t.table(content["planes"]), t.table(t.abreast(content["edges"], 3), whole=True)]
+    )
 
 
 def _building(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
@@ -310,13 +343,21 @@ def _building(content: Mapping[str, Any], files: dict[str, bytes]) -> str:
     return "".join(
         [
             t.heading("The building below"),
-            t.bullets(content["building_words"]),
+            t.bullets(_raised(content["building_words"], content["building_rising"])),
             t.figure("building.svg", EAVE, f"{EAVE}.", floats="auto"),
             t.table(content["building"]),
             *(t.table(one) for one in content["building_tables"]),
             *(t.table(one) for one in content["durability"]),
         ]
     )
+
+
+def _raised(words: Sequence[str], rising: Sequence[str]) -> list[str]:
+    """Sentences on the building, but for those that the table of demands repeats number by number."""
+    if not rising:
+        return list(words)
+    told = "What the rows raise stands in “Demands on the building”: every line with a ratio above 1, or new."
+    return [told, *(one for one in words if one not in rising)]
 
 
 def _back(content: Mapping[str, Any]) -> str:
@@ -327,7 +368,7 @@ def _back(content: Mapping[str, Any]) -> str:
             t.heading("Cautions"),
             t.bullets(content["cautions"]),
             *_inputs(content),
-            t.table(content["hardware"]),
+            t.table(t.abreast(content["hardware"], 2), whole=True),
             t.heading("Clamps"),
             t.table(content["clamps"]),
         ]
@@ -341,9 +382,22 @@ def _inputs(content: Mapping[str, Any]) -> list[str]:
     note = f"Not used here and shown in package.html only: {names}."
     return [
         t.heading("Inputs"),
-        *(t.table(one) for one in content["inputs"] if one not in of_others),
+        *(_entered(one) for one in content["inputs"] if one not in of_others),
+        t.paragraph("What each field means: “eavewright fields” and package.html.", note=True),
         *([t.paragraph(note, note=True)] if of_others else []),
     ]
+
+
+def _entered(one: Table) -> str:
+    """A table of fields with those that nobody entered in its note, values only."""
+    if one.heads != ("Field", "Value", "Meaning"):
+        return t.table(one)
+    mine = tuple(row for row in one.rows if not row[1].endswith(DEFAULT))
+    others = "; ".join(f"{row[0]}: {row[1].removesuffix(DEFAULT)}" for row in one.rows if row not in mine)
+    note = " ".join(filter(None, [f"At their defaults: {others}." if others else "", one.note]))
+    if not mine:
+        return t.paragraph(f"{one.caption} {note}", note=True, plain=True)
+    return t.table(replace(one, rows=mine, note=note))
 
 
 def _keep(files: dict[str, bytes], name: str, svg: str) -> None:

@@ -12,7 +12,8 @@ from typing import Any
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.files import atomic
-from viewer.package.widths import column_widths, own_line
+from viewer.package.widths import ROOM, column_widths, own_line
+from viewer.picture.labels import text_width
 from viewer.quantities import quantity
 from viewer.report.page import GREEK, GREEK_WORD, POWER, SUBSCRIPT
 from viewer.report.tables import Table
@@ -28,6 +29,7 @@ WIDE = 7  # columns from which a table is set smaller
 LETTERS = 'font: "Source Sans Pro", weight: "regular"'  # mathematics has a typeface of its own
 OPEN, CLOSE = f"#math.equation($sqrt(#text({LETTERS})[", "])$)"
 RAISED = '#box[#super(typographic: false, "{}")]'  # mathematics would set it level, but not in a box
+AIR, TIGHT = 2.2, 1.7  # above and below each line of a table, and of a long one [pt]
 SHORT = 8  # rows of a table that stays on one page
 LONG = 30  # the same of one whose note must stay with it
 WHOLE = re.compile(
@@ -208,7 +210,7 @@ def figure(name: str, alt: str, caption: str = "", width: str = "100%", *, float
     words = f'#text(size: 8pt, fill: rgb("{style.MUTED}"))[{text(caption)}]' if caption else ""
     shown = (
         f'#block(breakable: false, width: 100%)[#align(center)[#image("{name}", width: {width}, '
-        f'alt: "{_escaped(alt)}")]\n{words}]\n'
+        f'alt: "{_escaped(alt)}")\n{words}]]\n'
     )
     return f"#place({floats}, float: true, clearance: 14pt)[{shown}]\n" if floats else f"{shown}#v(6pt)\n"
 
@@ -283,23 +285,40 @@ def table(one: Table, *, whole: bool = False) -> str:
             words = f'#text(fill: rgb("{style.MUTED}"))[{text(one.heads[-1])}: ]{shown[-1]}'
             body.append(f"  table.cell(colspan: {shown_columns}, align: left, inset: {OWN})[{words}],\n")
     note = paragraph(one.note, note=True, plain=one.plain_note) if one.note else ""
+    inset = TIGHT if len(one.rows) > LONG else AIR
     rule = f'rgb("{style.HAIRLINE}")'
     together = whole and len(one.rows) <= LONG
     whole = together or len(one.rows) <= SHORT  # not torn between pages
     ending = f"#block(breakable: false)[{note}]\n" if note else "\n"
+    caption = f'#text(weight: "semibold", size: 9pt)[{text(one.caption)}]'
+    repeated = not whole and text_width(one.caption, 9.0, bold=True) < ROOM
+    # It takes no width, so that no column grows by it.
+    cell = f"table.cell(colspan: {shown_columns}, align: left, inset: (x: 0pt, top: 0pt, bottom: 13pt))"
+    first = f"{cell}[#place(box(width: {ROOM:g}pt)[{caption}])], table.hline(stroke: 0.8pt), "
+    above = "#block(above: 10pt, below: 4pt, sticky: true)"
     return (
         ("#block(breakable: false, width: 100%)[\n" if whole else "")
-        + "#block(above: 10pt, below: 4pt, sticky: true)"
-        f'[#text(weight: "semibold", size: 9pt)[{text(one.caption)}]]\n'
-        f"#[#set text(size: {size}pt)\n#table(columns: ({widths},), align: ({sides},), stroke: none, "
-        f"inset: (x: 3pt, y: 2.6pt),\n  table.header({cells}table.hline(stroke: 0.8pt)),\n"
-        f"  table.hline(y: 0, stroke: 0.8pt),\n"
+        + ("#v(6pt)\n" if repeated else f"{above}[{caption}]\n")
+        + f"#[#set text(size: {size}pt)\n#table(columns: ({widths},), align: ({sides},), stroke: none, "
+        f"inset: (x: 3pt, y: {inset}pt),\n"
+        f"  table.header({first if repeated else ''}{cells}table.hline(stroke: 0.8pt)),\n"
+        + ("" if repeated else "  table.hline(y: 0, stroke: 0.8pt),\n")
         + "".join(body)
         + f"  table.hline(stroke: 0.5pt + {rule}),\n)]\n"
         + (ending if together else "")
         + ("]\n" if whole else "")
         + ("" if together else ending)
     )
+
+
+def abreast(one: Table, sets: int) -> Table:
+    """A long table of few short columns with its rows beside each other, in columns of about one height."""
+    if len(one.rows) <= SHORT or any(one.marks):
+        return one
+    high = -(-len(one.rows) // sets)
+    rows = [*one.rows, *([("",) * len(one.heads)] * (sets * high - len(one.rows)))]
+    beside = tuple(sum((rows[k * high + i] for k in range(sets)), ()) for i in range(high))
+    return replace(one, heads=one.heads * sets, numeric=one.numeric * sets, rows=beside)
 
 
 def _breaking(cell: str) -> str:

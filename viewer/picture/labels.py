@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 FONTS = Path(__file__).parent / "fonts"
 GRID = 8  # pixels of one cell of the placement grid
 WALL, PLANE = 0.35, 6.0  # costs of a cell of a wall and of a bare roof plane
+CROSSED = 40.0  # cost of each label that the line to another one crosses
 TAKEN = 1e6  # cost of a cell that another label holds
 
 
@@ -113,6 +114,39 @@ def wrap_text(text: str, size: float, room: float, *, bold: bool = False) -> lis
     return [fit_text(line, size, room, bold=bold) for line in lines]
 
 
+def leader_end(at: tuple[float, float], box: tuple[Array, Array, Array, Array]) -> tuple[Array, Array]:
+    """Where the line from a point meets boxes (left, top, right, bottom): at the nearest place of their rim.
+
+    A line to a corner looks torn off: it goes to the middle of the side that faces the point.
+    """
+    left, top, right, bottom = box
+    x, y = np.clip(at[0], left, right), np.clip(at[1], top, bottom)
+    corner = ((x == left) | (x == right)) & ((y == top) | (y == bottom))
+    aside = np.abs(x - at[0]) > np.abs(y - at[1])
+    return (
+        np.where(corner & ~aside, 0.5 * (left + right), x),
+        np.where(corner & aside, 0.5 * (top + bottom), y),
+    )
+
+
+def crossings(start: tuple[float, float], end: tuple[Array, Array], boxes: Array) -> Array:
+    """How many of some boxes (k, 4) the lines from a point to many, x and y (h, w) each, cross, (h, w)."""
+    count = np.zeros(end[0].shape)
+    for box in boxes:
+        low, high = np.zeros(count.shape), np.ones(count.shape)
+        for axis in (0, 1):
+            way = end[axis] - start[axis]
+            level = np.abs(way) < 1e-9
+            one, two = (
+                (side - start[axis]) / np.where(level, 1.0, way) for side in (box[axis], box[axis + 2])
+            )
+            inside = box[axis] <= start[axis] <= box[axis + 2]
+            low = np.maximum(low, np.where(level, -np.inf if inside else np.inf, np.minimum(one, two)))
+            high = np.minimum(high, np.where(level, np.inf if inside else -np.inf, np.maximum(one, two)))
+        count += low <= high
+    return count
+
+
 @dataclass
 class Crowd:
     """What a label would cover, on a coarse grid over a box of the picture.
@@ -195,6 +229,7 @@ class Crowd:
         least: float = 0.0,
         most: float = np.inf,
         extra: Array | None = None,
+        shun: Array | None = None,
     ) -> tuple[float, float, float, float] | None:
         """Best free box of a size near an anchor.
 
@@ -210,6 +245,8 @@ class Crowd:
             Smallest and largest distance from the anchor to the box. [px]
         extra : (h, w) float, optional
             More cost of each cell, for this label alone.
+        shun : (k, 4) float, optional
+            Boxes that a line from the anchor to the label should not cross. [px]
 
         Returns
         -------
@@ -230,6 +267,11 @@ class Crowd:
         dy = np.maximum(np.maximum(top - anchor[1], anchor[1] - top - size[1]), 0.0)
         away = np.hypot(dy[:, None], dx)
         score = covered + pull * away / size[1]
+        if shun is not None and len(shun):
+            x, y = np.meshgrid(left, top)
+            score = score + CROSSED * crossings(
+                anchor, leader_end(anchor, (x, y, x + size[0], y + size[1])), shun
+            )
         score = np.where((away < least) | (away > most), np.inf, score)
         best = np.unravel_index(np.argmin(score), score.shape)
         if not score[best] < 0.9 * TAKEN / (rows * columns):

@@ -14,7 +14,17 @@ from roofmodel.units import SYSTEMS
 from viewer import style
 from viewer.combining import combination
 from viewer.picture.camera import View, hidden
-from viewer.picture.labels import GRID, PLANE, WALL, Crowd, Text, fit_text, text_width, wrap_text
+from viewer.picture.labels import (
+    GRID,
+    PLANE,
+    WALL,
+    Crowd,
+    Text,
+    fit_text,
+    leader_end,
+    text_width,
+    wrap_text,
+)
 from viewer.picture.legend import add_legends
 from viewer.picture.row_names import dot, place_at_ends, place_beside, row_names, short
 from viewer.picture.scene import Scene, mark_sizes
@@ -217,7 +227,8 @@ def _callout(overlay: Overlay, crowd: Crowd, analysis: Analysis, scene: Scene, v
     height = 2.0 * pad + (15.0 + 12.5 * len(wrapped)) * point
     at = view.project(scene.clamps[scene.called])
     anchor = (float(at[0]), float(at[1]))
-    found = crowd.place((width, height), anchor, pull=0.22, least=22.0 * point)
+    names = np.array([text.box for text in overlay.texts]).reshape(-1, 4)
+    found = crowd.place((width, height), anchor, pull=0.22, least=22.0 * point, shun=names)
     if found is None:  # a picture too small for its callout still shows it, in the corner
         found = (crowd.box[2] - width, crowd.box[1], crowd.box[2], crowd.box[1] + height)
     left, top, right, bottom = found
@@ -244,15 +255,9 @@ def _leader(
     ring: float,
 ) -> None:
     """Line from the box to a ring around the clamp."""
-    left, top, right, bottom = box
     at = np.array(anchor)
-    start = np.clip(at, [left, top], [right, bottom])
-    # A line to a corner looks torn off: it leaves from the middle of the side that faces the clamp.
-    if start[0] in (left, right) and start[1] in (top, bottom):
-        if abs(start[0] - at[0]) > abs(start[1] - at[1]):
-            start[1] = 0.5 * (top + bottom)
-        else:
-            start[0] = 0.5 * (left + right)
+    left, top, right, bottom = (np.array(side) for side in box)
+    start = np.array([float(one) for one in leader_end(anchor, (left, top, right, bottom))])
     way = (start - at) / max(float(np.linalg.norm(start - at)), 1e-9)
     turn = np.linspace(0.0, 2.0 * np.pi, 49)
     circle = at + ring * np.stack([np.cos(turn), np.sin(turn)], axis=1)

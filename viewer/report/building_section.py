@@ -12,19 +12,13 @@ from viewer import style
 from viewer.picture import svg
 from viewer.picture.findings import shown_case
 from viewer.quantities import column, drawn
+from viewer.report.roof_cut import LEFT, RIGHT, WIDTH, Frame, RoofCut, cut_through, frame_of
 from viewer.report.roof_section import (
-    LEFT,
-    RIGHT,
     ROW,
     TYPE,
     WALL,
-    WIDTH,
-    Frame,
-    RoofCut,
     building_parts,
-    cut_through,
     depth_parts,
-    frame_of,
     plane_names,
     row_parts,
     snow_note,

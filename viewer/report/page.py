@@ -17,7 +17,7 @@ from fea.analysis import Analysis
 from roofmodel.sliding.thrust import ValleyThrust
 from roofmodel.units import UnitSystem
 from viewer.beyond import beyond_sentences
-from viewer.building_words import partial_words
+from viewer.building_words import partial_words, rising_sentences
 from viewer.combining import combination
 from viewer.files import write_text
 from viewer.picture.findings import shown_case
@@ -38,6 +38,7 @@ from viewer.report.catchment_plan import catchment_svg
 from viewer.report.durability import couples_table, movement_table, torsion_words
 from viewer.report.end_bounds import partial_table
 from viewer.report.falling import falling_table, heap_table, lower_table, obstruction_table
+from viewer.report.hand_loads import loads_table, measured_table
 from viewer.report.inputs import hardware_table, input_tables, rail_words
 from viewer.report.tables import (
     Table,
@@ -233,11 +234,14 @@ def report_content(
         "working": with_area_names(working),
         "strip": strip_table(working, units),
         "catchment": catchment_table(analysis, working, areas, units),
+        "measured": measured_table(analysis, working, areas, units),
+        "loads": loads_table(analysis, working, analysis.attachment, units),
         "catchment_drawing": catchment_svg(analysis, working, areas, units),
         "rows": rows_table(analysis, units, rows),
         "balance": balance_table(analysis, units),
         "building": building_table(analysis, units),
         "building_words": building_words(analysis, units),
+        "building_rising": rising_sentences(analysis, units),
         "building_tables": [
             table
             for table in (

@@ -140,14 +140,20 @@ def plain_beams(analysis: Analysis, at: ClampAt) -> PlainBeams | None:
     )
 
 
-def snow_shares(analysis: Analysis, at: ClampAt, beams: PlainBeams) -> Array:
-    """Shares k by either beam, (2,); a load at the rail's top brings the torque of all snow on the row."""
+def row_lines(analysis: Analysis, at: ClampAt) -> tuple[Array, Array]:
+    """Start, end [m] and load per length [N/m] of snow on a clamp's row and of that from beside, (k, 3)."""
     force, row = analysis.force, int(analysis.project.layout.clamp_row[at.clamp])
     on = force.row == row
     span = force.span[on]
     per = np.ptp(span, axis=1)
-    snow = np.column_stack([span, -force.thrust[at.case, on, 1] / per])
-    beside = np.column_stack([span, -force.aside[at.case, on, 1] / per])
+    snow, beside = (-load[at.case, on, 1] / per for load in (force.thrust, force.aside))
+    return np.column_stack([span, snow]), np.column_stack([span, beside])
+
+
+def snow_shares(analysis: Analysis, at: ClampAt, beams: PlainBeams) -> Array:
+    """Shares k by either beam, (2,); a load at the rail's top brings the torque of all snow on the row."""
+    force, row = analysis.force, int(analysis.project.layout.clamp_row[at.clamp])
+    snow, beside = row_lines(analysis, at)
     ends = np.stack([one[0] for one in _ends(beams)]) * np.insert(
         np.ones((2, 2)), 2, force.end_bound[at.case, row], axis=1
     )
@@ -208,9 +214,9 @@ def beam_words(analysis: Analysis, at: ClampAt) -> str:
     frame = float(at.parts[0, 0]) / float(analysis.tributary[at.case, at.clamp])
     return (
         f"Compare two plain beams by hand: the row (E {young}, I {inertia}, without {without}) on one "
-        "spring for each clamp, under its load per length. Clamps that tip each by itself, spring "
-        f"{soft} = 1 / (1 / k_g + e^2 / k_r), e = {arm} from the grip up to the axis{moved}: k = {k[0]:.3f}; "
-        f"clamps that do not tip, k_g = {firm}: k = {k[1]:.3f}. {_beside(frame, k)}"
+        "spring for each clamp, under its load per length in the table above. Clamps that tip each by "
+        f"itself, spring {soft} = 1 / (1 / k_g + e^2 / k_r), e = {arm} from the grip up to the axis{moved}: "
+        f"k = {k[0]:.3f}; clamps that do not tip, k_g = {firm}: k = {k[1]:.3f}. {_beside(frame, k)}"
     )
 
 

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import partial
-
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from roofmodel.snow.cases import case_pressure_at
-from roofmodel.surface import RoofSurface
 from roofmodel.units import STANDARD_GRAVITY, UnitSystem
 from viewer import style
 from viewer.picture import svg
@@ -19,12 +15,11 @@ from viewer.picture.findings import called_clamp, shown_case
 from viewer.picture.labels import Text, free_place, text_width
 from viewer.picture.plan import arrow
 from viewer.quantities import drawn, quantity, system
+from viewer.report.roof_cut import LEFT, WIDTH, Frame, RoofCut, cut_through, frame_of
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-WIDTH, LEFT, RIGHT = 760.0, 70.0, 30.0
-DEEPEST = 230.0  # height of the drawn roof at most [px]
 TYPE = 12.0
 LETTER, ROW = 6.2, 16.0  # width of a letter, and height of a row under the drawing [px]
 LIFTS = (0.0, 12.0, 24.0, 36.0, 48.0, 60.0)  # over snow, where its depth may be written [px]
@@ -33,109 +28,12 @@ ANCHORS = {"left": "start", "right": "end"}
 POST, NAME = 15.0, 17.0  # height of a drawn row, and how far below the roof its name stands [px]
 WALL = 84.0  # of building drawn below the lowest eave [px]
 LINE = 13.0  # from one line of words to the next [px]
+NARROW = 130.0  # drawn length of a plane that holds no forces and distances [px]
+CHAIN = 10.5  # type of distances [px]
 SHORT_WORDS, LONG_WORDS = 64.0, 128.0  # length of a force, and of one at a row's end [px]
 BEYOND = 1e-3  # of the load on a row, from where snow beyond its ends is shown [-]
 ACROSS = 0.02  # a plane drawn this much flatter than it is is cut across its slope [-]
 SAMPLES = 61  # of the snow along a plane
-
-
-@dataclass(frozen=True)
-class RoofCut:
-    """What an upright plane cuts out of the roof.
-
-    Attributes
-    ----------
-    origin, way : (2,) float
-        Point on plan and level unit vector; t runs from the point along the vector. [m]
-    plane : (n,) int
-        Plane of each piece.
-    t, z : (n, 2) float
-        Ends of the pieces, t rising. [m]
-    """
-
-    origin: Array
-    way: Array
-    plane: IntArray
-    t: Array
-    z: Array
-
-
-@dataclass(frozen=True)
-class Frame:
-    """Scale and place of a cut on a drawing; `base` is the height of the lowest eave [px]."""
-
-    cut: RoofCut
-    scale: float
-    left: float
-    base: float
-
-    def at(self, t: Array | float, z: Array | float) -> Array:
-        """Drawing points (..., 2) of points of the cut."""
-        x = self.left + self.scale * (np.asarray(t, dtype=float) - self.cut.t.min())
-        return np.stack([x, self.base - self.scale * (np.asarray(z) - self.cut.z.min())], axis=-1)
-
-    def of(self, xyz: Array) -> Array:
-        """Drawing points (..., 2) of roof points (..., 3)."""
-        return self.at((xyz[..., :2] - self.cut.origin) @ self.cut.way, xyz[..., 2])
-
-
-def roof_cut(roof: RoofSurface, origin: Array, way: Array) -> RoofCut:
-    """Cut the roof along a line on plan.
-
-    Parameters
-    ----------
-    roof : RoofSurface
-    origin, way : (2,) float
-        Point and level unit vector. [m]
-    """
-    planes, reach = roof.planes, 2.0 * float(np.ptp(roof.points[:, :2], axis=0).sum()) + 1.0
-    line = shapely.linestrings(np.stack([origin - reach * way, origin + reach * way]))
-    found, owner = [np.zeros((0, 2, 2))], list[int]()
-    for number, outline in enumerate(planes.outline):
-        plan = shapely.transform(outline, partial(_on_plan, roof, number))
-        parts = shapely.get_parts(shapely.intersection(line, plan.buffer(0.0)))
-        parts = parts[(shapely.get_type_id(parts) == 1) & (shapely.length(parts) > 1e-3)]
-        ends = [shapely.get_coordinates(shapely.get_point(parts, end)) for end in (0, -1)]
-        found.append(np.stack(ends, axis=1))
-        owner += [number] * len(parts)
-    plane = np.array(owner, dtype=np.int64)
-    t = np.sort((np.concatenate(found) - origin) @ way, axis=1)
-    xy = origin + t[..., None] * way
-    normal, start = planes.normal[plane][:, None], planes.origin[plane][:, None]
-    z = start[..., 2] - np.sum((xy - start[..., :2]) * normal[..., :2], axis=-1) / normal[..., 2]
-    order = np.argsort(t[:, 0], kind="stable")
-    return RoofCut(origin, way, plane[order], t[order], z[order])
-
-
-def _on_plan(roof: RoofSurface, plane: int, uv: Array) -> Array:
-    return roof.planes.to_world(plane, uv)[:, :2]
-
-
-def cut_through(analysis: Analysis, plane: int, clamp: int = -1) -> RoofCut:
-    """Cut up the slope of a plane, through a clamp on it or else the middle of its longest row."""
-    layout, planes = analysis.project.layout, analysis.project.roof.planes
-    if clamp >= 0:
-        uv = layout.clamp_uv[clamp]
-    else:
-        on = np.flatnonzero(layout.row_plane == plane)
-        row = on[np.argmax(layout.row_length[on])]
-        uv = 0.5 * (layout.row_start[row] + layout.row_end[row])
-    outline = planes.outline[plane]
-    inner = outline.buffer(-0.02)  # off the edge, where a cut would see the plane or not by rounding
-    if inner.is_empty:
-        uv = shapely.get_coordinates(outline.representative_point())[0]
-    else:
-        uv = shapely.get_coordinates(shapely.shortest_line(inner, shapely.Point(uv)))[0]
-    way = planes.upslope[plane, :2] / np.linalg.norm(planes.upslope[plane, :2])
-    return roof_cut(analysis.project.roof, planes.to_world(plane, uv[None])[0, :2], way)
-
-
-def frame_of(cut: RoofCut, above: float) -> Frame:
-    """Fit a cut into the drawing, with room of `above` over its highest point. [px]."""
-    wide, tall = float(np.ptp(cut.t)), float(np.ptp(cut.z))
-    scale = min((WIDTH - LEFT - RIGHT) / max(wide, 1e-9), DEEPEST / max(tall, 1e-9))
-    left = LEFT + 0.5 * (WIDTH - LEFT - RIGHT - scale * wide)
-    return Frame(cut, scale, left, above + scale * tall)
 
 
 def section_svg(analysis: Analysis, units: UnitSystem | None = None) -> str:
@@ -152,7 +50,7 @@ def section_svg(analysis: Analysis, units: UnitSystem | None = None) -> str:
     title = f"Section through {layout.clamp_name[clamp]}, up the slope of {name}"
     note = f"{snow_note(analysis, case, units)} Forces before load factors."
     beyond = "At row ends: the most that comes from beyond them." if ends else ""
-    names, rows = plane_names(analysis, frame, case, units)
+    names, rows = plane_names(analysis, frame, case, units, forces=True)
     parts = [
         svg.text(title, LEFT, 14.0, 13.0, bold=True),
         svg.text(f"Case: {analysis.snow.cases[case].name}", LEFT, 30.0, TYPE, color=style.MUTED),
@@ -168,11 +66,20 @@ def section_svg(analysis: Analysis, units: UnitSystem | None = None) -> str:
     return svg.document(WIDTH, frame.base + WALL + 8.0 + ROW * rows, title, parts)
 
 
-def plane_names(analysis: Analysis, frame: Frame, case: int, units: UnitSystem) -> tuple[list[str], int]:
-    """Name, slope and pressures of every plane cut, below it; of narrow ones in rows under the drawing."""
+def plane_names(
+    analysis: Analysis, frame: Frame, case: int, units: UnitSystem, *, forces: bool = False
+) -> tuple[list[str], int]:
+    """Name, slope and pressures of every plane cut, below it; of narrow ones in rows under the drawing.
+
+    With `forces` also what their rows carry and where, for which the drawing has no room there.
+    """
     cut, planes, parts, rows = frame.cut, analysis.project.roof.planes, list[str](), 0
-    foot = frame.base + WALL
-    for i, plane in enumerate(cut.plane.tolist()):
+    foot, beside = frame.base + WALL, list[str]()
+    places = frame.at(cut.t.mean(axis=1), cut.z.mean(axis=1))[:, 0]
+    right = places >= 0.5 * WIDTH
+    # From the middle outward, so that lines of words do not run below those of others.
+    for i in np.lexsort((np.where(right, places, -places), right)).tolist():
+        plane = int(cut.plane[i])
         pressure = _pressure(analysis, cut, i, case)[1]
         told = [quantity(float(p), "pressure", units) for p in (pressure.min(), pressure.max())]
         load = told[0] if told[0] == told[1] else f"{told[0].split()[0]} to {told[1]}"
@@ -181,7 +88,8 @@ def plane_names(analysis: Analysis, frame: Frame, case: int, units: UnitSystem) 
         x, room = float(line[:, 0].mean()), float(line[1, 0] - line[0, 0])
         short = f"{planes.name[plane]}, {drawn(float(planes.slope[plane]), 'angle', units)}"
         fits = [text for text in (words, short) if LETTER * max(len(text), len(load)) < room]
-        if fits:
+        more = _narrow_rows(analysis, frame, case, i, units) if forces else ""
+        if fits and not more:
             parts.append(svg.text(fits[0], x, foot - 22.0, TYPE, anchor="middle", bold=True))
             parts.append(svg.text(load, x, foot - 8.0, TYPE, anchor="middle"))
             continue
@@ -192,8 +100,32 @@ def plane_names(analysis: Analysis, frame: Frame, case: int, units: UnitSystem) 
             svg.line(np.array([[x, max(line[:, 1].mean(), foot - 24.0)], [x, y - 10.0]]), style.MUTED, 0.7)
         )
         side = "start" if left else "end"
-        parts.append(svg.text(f"{words}: {load}", x, y, TYPE, anchor=side, bold=True))
-    return parts, rows
+        beside.append(svg.text(f"{words}: {load}{more}", x, y, TYPE, anchor=side, bold=True, halo=True))
+    return parts + beside, rows
+
+
+def narrow(analysis: Analysis, frame: Frame, plane: int) -> bool:
+    """Whether a plane is drawn too short for forces and distances, and is not the governing clamp's own."""
+    layout, clamp = analysis.project.layout, max(called_clamp(analysis), 0)
+    on = np.flatnonzero(frame.cut.plane == plane)
+    long = np.linalg.norm(np.diff(frame.at(frame.cut.t[on], frame.cut.z[on]), axis=1)[:, 0], axis=-1)
+    return bool(long.max(initial=0.0) < NARROW and plane != layout.row_plane[layout.clamp_row[clamp]])
+
+
+def _narrow_rows(analysis: Analysis, frame: Frame, case: int, piece: int, units: UnitSystem) -> str:
+    """Force and height up the slope of the rows on a narrow plane, in words."""
+    layout, plane, words = analysis.project.layout, int(frame.cut.plane[piece]), ""
+    for row, s, point in crossings(analysis, frame):
+        load = line_load(analysis, case, row, s)
+        along = float((point[:2] - frame.cut.origin) @ frame.cut.way)
+        low, high = frame.cut.t[piece]
+        if layout.row_plane[row] == plane and low <= along <= high and narrow(analysis, frame, plane):
+            up = drawn(float(layout.row_start[row][1]), "length", units)
+            words += f"; {layout.row_name[row]}, {up} up: {quantity(load, 'line', units)}"
+            beyond = _beyond(analysis, case, row, s)
+            if beyond > BEYOND * load * float(layout.row_length[row]):
+                words += f" + {quantity(beyond, 'force', units)} at its end"
+    return words
 
 
 def _named(analysis: Analysis, cut: RoofCut, piece: int, units: UnitSystem) -> str:
@@ -342,7 +274,7 @@ def _row_shapes(analysis: Analysis, frame: Frame, case: int, *, forces: bool) ->
         half = 0.5 * text_width(layout.row_name[row], TYPE, bold=True)
         shapes.append(shapely.Point(foot - NAME * out).buffer(half))
         load = line_load(analysis, case, row, s)
-        if not (forces and load > 0.0):
+        if not (forces and load > 0.0) or narrow(analysis, frame, int(layout.row_plane[row])):
             continue
         more = _beyond(analysis, case, row, s) > BEYOND * load * float(layout.row_length[row])
         high = (9.0 + LINE * of + 26.0 * more) * out
@@ -404,7 +336,7 @@ def row_parts(
         low = 4.0 if tall > STEEP else 0.0
         parts.append(svg.text(words, 0.0, low, TYPE, anchor="middle", bold=True, halo=True, transform=turn))
         load = line_load(analysis, case, row, s)
-        if forces and load > 0.0:
+        if forces and load > 0.0 and not narrow(analysis, frame, plane):
             parts += arrow(head + 54.0 * up, head + 5.0 * up, 2.2)
             at = head + 9.0 * up + (9.0 + LINE * step) * out
             turn = f"translate({svg.number(at[0])} {svg.number(at[1])}) rotate({angle})"
@@ -455,7 +387,7 @@ def chain_parts(analysis: Analysis, frame: Frame, units: UnitSystem) -> list[str
     for plane, t, z in zip(cut.plane.tolist(), cut.t, cut.z, strict=True):
         on = [point for row, _, point in met if layout.row_plane[row] == plane]
         here = [p for p in on if t[0] - 1e-6 <= (p[:2] - cut.origin) @ cut.way <= t[1] + 1e-6]
-        if not here:
+        if not here or narrow(analysis, frame, plane):
             continue
         inner = np.array([[(p[:2] - cut.origin) @ cut.way, p[2]] for p in here])
         points = np.concatenate([np.stack([t, z], axis=1), inner])
@@ -475,9 +407,21 @@ def chain_parts(analysis: Analysis, frame: Frame, units: UnitSystem) -> list[str
             for p in line
         ]
         angle = float(np.degrees(np.arctan2(way[1], way[0])))
-        for k, value in enumerate(length.tolist()):
-            words = drawn(value, "length", units)
-            x, y = (0.5 * (line[k] + line[k + 1]) + 10.0 * below).tolist()
+        said = [drawn(value, "length", units) for value in length.tolist()]
+        middle = 0.5 * (line[1:] + line[:-1])
+        lanes = _lanes((middle - line[0]) @ way, [text_width(words, CHAIN) + 4.0 for words in said])
+        for k, words in enumerate(said):
+            x, y = (middle[k] + (10.0 + 12.0 * lanes[k]) * below).tolist()
             turn = f"translate({svg.number(x)} {svg.number(y)}) rotate({svg.number(angle)})"
-            parts.append(svg.text(words, 0.0, 3.6, 10.5, anchor="middle", halo=True, transform=turn))
+            parts.append(svg.text(words, 0.0, 3.6, CHAIN, anchor="middle", halo=True, transform=turn))
     return parts
+
+
+def _lanes(middle: Array, wide: list[float]) -> list[int]:
+    """Lines, from 0, in which words of some width stand along a row of middles so that none meet. [px]."""
+    ends, lanes = list[float](), list[int]()
+    for at, size in zip(middle.tolist(), wide, strict=True):
+        lane = next((k for k, end in enumerate(ends) if at - 0.5 * size >= end), len(ends))
+        ends[lane : lane + 1] = [at + 0.5 * size]
+        lanes.append(lane)
+    return lanes

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.cautions import along_change
+from fea.unknowns import SPLICES, unknown_fields
 from roofmodel.snow.cases import Bare, Value, Zone, short_numbers
 from roofmodel.units import UnitSystem
 from viewer.as_tested import read_as_tested, signed_along
@@ -389,7 +390,7 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         order = np.lexsort((order, -worst, ~combined.unverified))[:CLAMPS_WORST]
         caption = f"The {CLAMPS_WORST} most used of {count} clamps"
         note = "attachments.csv holds all of them."
-    case = clamp_cases(analysis)
+    case = clamp_cases(analysis)[order]
     states, signed = clamp_states(analysis), signed_along(analysis)
     change = (
         None if analysis.rigid_force is None else along_change(analysis.clamp_force, analysis.rigid_force)
@@ -398,17 +399,13 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         [layout.clamp_name[i] for i in order],
         [str(int(layout.clamp_seam[i]) + 1) for i in order],
         column(layout.clamp_s[order], "length", units, 4),
-        column(analysis.tributary.max(axis=0)[order], "force", units),
-        *(
-            [column(signed[np.abs(signed).argmax(axis=0), np.arange(count)][order], "force", units)]
-            if tested
-            else []
-        ),
-        *(column(limit.demand.max(axis=0)[order], limit.quantity, units) for limit in single),
+        column(analysis.tributary[case, order], "force", units),
+        *([column(signed[case, order], "force", units)] if tested else []),
+        *(column(limit.demand[case, order], limit.quantity, units) for limit in single),
         *([[_percent(change[i]) for i in order]] if change is not None else []),
-        [_used(combined.utilization[:, i]) for i in order],
-        *([[_used(np.concatenate(screws)[:, i]) for i in order]] if screws else []),
-        [str(int(case[i]) + 1) for i in order],
+        [_used(combined.utilization[q, i]) for q, i in zip(case, order, strict=True)],
+        *([[_used(np.stack(screws)[:, q, i]) for q, i in zip(case, order, strict=True)]] if screws else []),
+        [str(int(q) + 1) for q in case],
         [states[i] for i in order],
     ]
     demands = tuple(
@@ -428,13 +425,18 @@ def clamps_table(analysis: Analysis, units: UnitSystem) -> Table:
         f"From row start {units.label('length')}",
         f"Tributary {units.label('force')}",
         *demands,
-        *(["F, change from rigid seams"] if change is not None else []),
+        *(["F, change from rigid seams, largest of all cases each"] if change is not None else []),
         "Used, combined",
         *(["Used, screws"] if screws else []),
         "Case",
         "Status",
     )
-    note += " Largest over the cases; tributary before load factors, the others factored."
+    note += (
+        " All numbers of a line are of its case, the one that uses the clamp most; tributary before load "
+        "factors, the others factored."
+    )
+    if SPLICES in unknown_fields(analysis.project):
+        note += " Each is of the worse state of the splices, as nobody says whether they pass torsion."
     marks = tuple(_mark(states[i]) for i in order)
     kinds = "tnnn" + "n" * (len(demands) + (change is not None) + bool(screws)) + "nnt"
     return Table(caption, heads, kinds, tuple(zip(*columns, strict=True)), marks, note.strip())

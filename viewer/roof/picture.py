@@ -61,8 +61,8 @@ def draw_roof(seen: SeenRoof, renderer: Renderer | None, path: Path) -> Picture:
     axis = AXIS * point
     plan_box = (left + axis, top + 8.0 * point, middle - 6.0 * point, bottom - axis - 8.0 * point)
     plan = PlanView(roof.points[roof.faces].reshape(-1, 3), plan_box)
-    draw_plan(overlay, roof, plan, seen.units)
-    _legend(overlay, seen, middle + 16.0 * point, view_box[3] + 18.0 * point, right)
+    under = draw_plan(overlay, roof, plan, seen.units)
+    _legend(overlay, seen, under, middle + 16.0 * point, view_box[3] + 18.0 * point, right)
     _footer(overlay, seen, plan)
     pixels: NDArray[np.uint8] | str = "left out on request"
     if renderer is not None:
@@ -155,7 +155,7 @@ def _header(overlay: Overlay, seen: SeenRoof) -> None:
         overlay.write(line, right, y, "note", color=style.MUTED, align="right")
 
 
-def _legend(overlay: Overlay, seen: SeenRoof, left: float, top: float, right: float) -> None:
+def _legend(overlay: Overlay, seen: SeenRoof, under: bool, left: float, top: float, right: float) -> None:
     """Kinds of edges with number and length; what the tints and arrows mean."""
     point = overlay.point
     overlay.write("Edges", left, top, "legend", bold=True)
@@ -177,6 +177,7 @@ def _legend(overlay: Overlay, seen: SeenRoof, left: float, top: float, right: fl
     for line in (
         "Arrow: fall of the plane. Numbers: edges of one name.",
         "Shade: lit from the north-west.",
+        *(["Thin lines: edges below another plane."] if under else []),
     ):
         overlay.write(line, left, y, "note", color=style.MUTED)
         y += 11.0 * point

@@ -20,12 +20,15 @@ from viewer.roof.curved import curved_regions, outline_of
 from viewer.roof.names import Box, PlanView, name_planes
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 LIT, SHADE = "#FAF7F0", "#B7B0A2"  # stone in light and shade; never next to the colors of the edges
 LIGHT = np.array([-0.5, 0.5, np.sqrt(0.5)])  # from the north-west, as maps are lit
 AXIS = 24.0  # band of the coordinates [pt]
 CURVED = 2.6  # line around curved regions [pt]
 DASH = (7.0, 4.5)  # [pt]
+UNDER = 0.5  # line of an edge below another plane [pt]
+RIM, ABOVE = 0.02, 0.05  # from the rim of a plane, and under it, from where it hides an edge [m]
 
 
 def stone_rgb(normal: Array) -> Array:
@@ -34,8 +37,11 @@ def stone_rgb(normal: Array) -> Array:
     return share * style.rgb(LIT) + (1.0 - share) * style.rgb(SHADE)
 
 
-def draw_plan(overlay: Overlay, roof: RoofSurface, view: PlanView, units: UnitSystem) -> None:
-    """Draw the plan; planes whose name found no place are added to `overlay.unnamed`."""
+def draw_plan(overlay: Overlay, roof: RoofSurface, view: PlanView, units: UnitSystem) -> bool:
+    """Draw the plan; planes whose name found no place are added to `overlay.unnamed`.
+
+    True where some edge runs below another plane and so is a thin line.
+    """
     planes = roof.planes
     color = stone_rgb(planes.normal)
     polygons = [plan_polygon(planes, index) for index in range(planes.count)]
@@ -43,10 +49,83 @@ def draw_plan(overlay: Overlay, roof: RoofSurface, view: PlanView, units: UnitSy
         _fill(overlay, view, polygons[index], style.hexadecimal(color[index]))
     _coordinates(overlay, roof, view, units)
     draw_standing(overlay, roof, view.at)
-    draw_edges(overlay, view.at(roof.edges.start), view.at(roof.edges.end), roof.edges.kind)
+    under, index = hidden_parts(roof, polygons)
+    for start, end in under:
+        overlay.shapes.append(
+            Shape(view.at(np.stack([start, end])), line=style.MUTED, width=UNDER * overlay.point)
+        )
+    start, end, kind = _seen_edges(roof, under, index)
+    draw_edges(overlay, view.at(start), view.at(end), kind)
     draw_curved(overlay, roof, view)
     taken = name_planes(overlay, roof, view, units, polygons)
     _edge_numbers(overlay, roof, view, taken)
+    return len(under) > 0
+
+
+def hidden_parts(roof: RoofSurface, polygons: list[shapely.Polygon]) -> tuple[Array, IntArray]:
+    """Parts of edges that other planes cover from above, but for those of steps, where a wall stands.
+
+    Parameters
+    ----------
+    roof : RoofSurface
+    polygons : list of shapely Polygon, (p,)
+        Planes on plan. [m]
+
+    Returns
+    -------
+    parts : (k, 2, 2) float
+        On plan, in the direction of their edges. [m]
+    edge : (k,) int
+    """
+    edges, planes = roof.edges, roof.planes
+    lines = shapely.linestrings(np.stack([edges.start[:, :2], edges.end[:, :2]], axis=1))
+    whole = np.array(polygons, dtype=object)
+    edge, plane = shapely.STRtree(shapely.buffer(whole, -RIM)).query(lines, predicate="intersects")
+    other = (edges.plane[edge] != plane[:, None]).all(axis=1)
+    lie = np.array([kind is not EdgeKind.STEP for kind in edges.kind], dtype=bool)
+    edge, plane = edge[other & lie[edge]], plane[other & lie[edge]]
+    cut = shapely.intersection(np.asarray(lines)[edge], whole[plane])
+    part, pair = shapely.get_parts(cut, return_index=True)
+    long = shapely.length(part) > RIM
+    part, pair = part[long], pair[long]
+    ends = np.stack([shapely.get_coordinates(shapely.get_point(part, k)) for k in (0, -1)], axis=1)
+    middle, of, over = ends.mean(axis=1), edge[pair], plane[pair]
+    way = (edges.end - edges.start)[of]
+    share = np.sum((middle - edges.start[of, :2]) * way[:, :2], axis=1) / np.sum(way[:, :2] ** 2, axis=1)
+    own = edges.start[of, 2] + share * way[:, 2]
+    normal = planes.normal[over]
+    high = planes.origin[over, 2] - (
+        np.sum((middle - planes.origin[over, :2]) * normal[:, :2], axis=1) / normal[:, 2]
+    )
+    below = high > own + ABOVE
+    ends, of = ends[below], of[below]
+    turned = np.sum((ends[:, 1] - ends[:, 0]) * (edges.end - edges.start)[of, :2], axis=1) < 0.0
+    ends[turned] = ends[turned, ::-1]
+    return ends, of
+
+
+def _seen_edges(
+    roof: RoofSurface, under: Array, index: IntArray
+) -> tuple[Array, Array, tuple[EdgeKind, ...]]:
+    """Edges without their hidden parts, on plan: starts, ends (k, 2) [m] and kinds."""
+    edges, parts, kinds = roof.edges, [np.zeros((0, 2, 2))], list[EdgeKind]()
+    for edge, kind in enumerate(edges.kind):
+        ends = np.stack([edges.start[edge, :2], edges.end[edge, :2]])
+        covered = under[index == edge]
+        if not len(covered):
+            parts.append(ends[None])
+            kinds.append(kind)
+            continue
+        way = (ends[1] - ends[0]) / max(float(np.linalg.norm(ends[1] - ends[0])), 1e-9)
+        low, high = ((covered[:, k] - ends[0]) @ way for k in (0, 1))
+        order = np.argsort(low)
+        low, high = low[order], np.maximum.accumulate(high[order])
+        free = np.column_stack([np.append(0.0, high), np.append(low, (ends[1] - ends[0]) @ way)])
+        free = free[np.ptp(free, axis=1) * (free[:, 1] > free[:, 0]) > 2.0 * RIM]
+        parts.append(ends[0] + free[..., None] * way)
+        kinds += [kind] * len(free)
+    found = np.concatenate(parts)
+    return found[:, 0], found[:, 1], tuple(kinds)
 
 
 def draw_curved(overlay: Overlay, roof: RoofSurface, view: PlanView) -> None:
