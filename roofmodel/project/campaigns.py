@@ -16,6 +16,7 @@ from roofmodel.project.campaign_schema import LETTERS, CampaignFile, TestTable
 from roofmodel.project.hardware_tables import check_yield
 from roofmodel.project.record_prints import is_same_record, record_print
 from roofmodel.project.rigs import Rig, make_rig
+from roofmodel.project.test_patterns import spread
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.validation import read_text, validated
 from roofmodel.units import SYSTEMS, shown
@@ -67,7 +68,7 @@ def load_campaign(path: str | Path) -> Campaign:
     digest = hashlib.sha256(text.encode())
     inputs = [path]
     try:
-        tests = tuple(table.test)
+        tests = spread(table.test, path.parent)
         if table.file is not None:
             inputs.append(path.parent / table.file)
             tests = _tests(path.parent / table.file, table.file, digest)
