@@ -91,6 +91,12 @@ class Method(Table):
         1.0, ge=0.0, le=3.0, description="And with this power of the sheet's yield strength."
     )
 
+    format: Literal["EN", "ASD", "LRFD"] = Field(
+        "EN",
+        description="Design format whose strengths clamp.toml holds; those of the others stand there as "
+        "comments.",
+    )
+
     @model_validator(mode="after")
     def _known(self) -> Method:
         if self.known_scatter is not None and not self.scatter_reason.strip():
