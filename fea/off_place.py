@@ -20,7 +20,7 @@ from fea.panel.support import PanelSupport
 from fea.rails.actions import rail_loads
 from fea.states import State
 from roofmodel.project.load import Project
-from roofmodel.sliding.end_steps import PLACED, EndStep, end_steps
+from roofmodel.sliding.end_steps import EndStep, end_steps
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.units import SYSTEMS, UnitSystem

@@ -421,9 +421,9 @@ def _flags(
     ]
     if curved:
         flags.append(
-            f"{', '.join(curved)}: stiffness between 10 and 40 % of the peak over that of the whole fit, more "
-            f"than a clamp softens ({SOFTENS:g}) or stiffens ({STIFFENS:g}) as it is loaded; look at seating, "
-            "gauge and rig."
+            f"{', '.join(curved)}: stiffness between 10 and 40 % of the peak over that of the whole fit, "
+            f"more than a clamp softens ({SOFTENS:g}) or stiffens ({STIFFENS:g}) as it is loaded; look at "
+            "seating, gauge and rig."
         )
     bent = [
         name

@@ -200,7 +200,7 @@ def _bent(found: CampaignResult) -> list[str]:
         *(told if much else []),
         f"The clamp {'softens' if one.early.value > one.stiffness.value else 'stiffens'} as it is loaded: "
         f"{early} between 10 and 40 % of the peak, {whole} by the line fitted to the whole curve. Stiff "
-        "clamps share less and peak more, soft ones let the rail move more: either alone may be unsafe."
+        "clamps share less and peak more, soft ones let the rail move more: either alone may be unsafe.",
     ]
 
 

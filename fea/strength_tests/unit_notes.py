@@ -52,8 +52,8 @@ def _heads(found: CampaignResult) -> list[str]:
         named = "all tests" if len(some) == len(found.campaign.tests) else ", ".join(some)
         slip = "kip for kN makes strengths 4.45 times" if k else "inches for mm make stiffness 1 / 25.4"
         notes.append(
-            f"CHECK THE UNITS of {named}: the head of {what} names {WORDS[other]}, seam and sheet are given in "
-            f"{WORDS[sheet]}. UNSAFE if the head is wrong: {slip} what they are."
+            f"CHECK THE UNITS of {named}: the head of {what} names {WORDS[other]}, seam and sheet are "
+            f"given in {WORDS[sheet]}. UNSAFE if the head is wrong: {slip} what they are."
         )
     return notes
 
@@ -71,9 +71,11 @@ def _powers(found: CampaignResult) -> list[str]:
     over = float((found.nominal / usual)[found.counted].max())
     if over < TOLD:
         return []
-    least = [f"method.{name} = {one:g}" for (name, one), u in zip(given.items(), USUAL, strict=True) if one < u]
+    least = [
+        f"method.{name} = {one:g}" for (name, one), u in zip(given.items(), USUAL, strict=True) if one < u
+    ]
     return [
         f"UNSAFE: {' and '.join(least)} leave strengths of specimens thicker or stronger than nominal up to "
-        f"{100.0 * (over - 1.0):.0f} % higher than the usual powers {USUAL[0]:g} and {USUAL[1]:g} (EN 1993-1-3 "
-        "A.6.2, from memory): only tests on sheets of several thicknesses justify that. Leave them out."
+        f"{100.0 * (over - 1.0):.0f} % higher than the usual powers {USUAL[0]:g} and {USUAL[1]:g} (EN "
+        "1993-1-3 A.6.2, from memory): only tests on sheets of several thicknesses justify that. Leave them out."
     ]

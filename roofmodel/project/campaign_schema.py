@@ -120,9 +120,9 @@ class TestTable(Table):
     )
     curves: str | None = Field(
         None,
-        description='In place of both, for many tests at once: files such as "along/*.csv", each a test named '
-        "by its file, for which all else here holds. What differs for one goes into a table of its own with "
-        "its name.",
+        description='In place of both, for many tests at once: files such as "along/*.csv", each a test '
+        "named by its file, for which all else here holds. What differs for one goes into a table of its own "
+        "with its name.",
     )
     thickness: Sheet | None = Field(None, description="Measured thickness of this specimen's sheet.")
     yield_strength: Stress | None = Field(None, description="Measured yield strength of its sheet.")

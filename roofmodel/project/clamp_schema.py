@@ -107,7 +107,9 @@ class SeriesTable(Table):
         description="Least and most factor by which strengths were brought down to nominal sheet and metal.",
     )
     largest: list[Force] = Field(
-        default_factory=list, max_length=2, description="Least and most of the largest forces on the load cell."
+        default_factory=list,
+        max_length=2,
+        description="Least and most of the largest forces on the load cell.",
     )
     stiffness: list[Stiffness] = Field(
         default_factory=list,

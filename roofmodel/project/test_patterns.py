@@ -1,4 +1,4 @@
-"""Test tables that stand for many curves: `curves = "along/*.csv"`, and tables that say what differs for one."""
+"""Test tables that stand for many curves, such as `curves = "along/*.csv"`; tables of what differs for one."""
 
 from __future__ import annotations
 
@@ -35,7 +35,9 @@ def spread(tests: Sequence[TestTable], folder: Path) -> tuple[TestTable, ...]:
         for name in _files(test.curves, folder):
             path = _path(folder, name)
             if path in by_pattern:
-                message = f'test.curves: {name} is in "{by_pattern[path]}" and in "{test.curves}"; one will do'
+                message = (
+                    f'test.curves: {name} is in "{by_pattern[path]}" and in "{test.curves}"; give it once'
+                )
                 raise InputError(message)
             by_pattern[path] = test.curves
             stem = Path(name).stem
@@ -56,8 +58,8 @@ def spread(tests: Sequence[TestTable], folder: Path) -> tuple[TestTable, ...]:
     for test in rest:
         if test.curve is None and test.strength is None:
             message = (
-                f'test "{test.name}": give either strength, such as "5.2 kN", or curve, a CSV file; no file of '
-                "that name is in test.curves"
+                f'test "{test.name}": give either strength, such as "5.2 kN", or curve, a CSV file; no file '
+                "of that name is in test.curves"
             )
             raise InputError(message)
         if test.name in found:
@@ -91,7 +93,7 @@ def _files(pattern: str, folder: Path) -> list[str]:
         message = f'test.curves: no file is "{pattern}"; give the CSV files of the curves, as "along/*.csv"'
         raise InputError(message)
     if len(names) > MOST:
-        message = f'test.curves: {len(names)} files are "{pattern}", {MOST} at most; is it the folder of the curves?'
+        message = f'test.curves: {len(names)} files are "{pattern}"; {MOST} at most, is it the right folder?'
         raise InputError(message)
     return sorted((Path(name).as_posix() for name in names), key=_natural)
 

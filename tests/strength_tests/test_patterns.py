@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from tests.strength_tests.test_campaign import HEAD
 
 from fea.strength_tests.campaign import judge
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
+from tests.strength_tests.test_campaign import HEAD
 
 NAMES = ("P1", "P2", "P10")
 PEAKS = (5.1, 5.6, 4.8)

@@ -15,12 +15,13 @@ from roofmodel.project.span_study import SpanStudy
 from roofmodel.project.tested import untested_share
 from roofmodel.units import SI, US, UnitSystem
 from viewer.picture.drawing import Drawing
+from viewer.quantities import span_of_forces
 from viewer.report.tables import Table
 from viewer.section.picture import outline_drawing
 from viewer.section.read import study_rail
 from viewer.span.chart import LETTERS
 from viewer.span.conditions import both, conditions, rail_conditions
-from viewer.span.words import down, load_rows, span_text, units_of
+from viewer.span.words import GUESS, doubt_mark, down, load_rows, span_text, units_of
 
 SHOWN = (
     "Slope",
@@ -129,9 +130,13 @@ def tests_table(found: StudyResult) -> Table:
             behind = (f"{tested.tests} or more", "–", "–", "not said")
         elif tested is not None:
             behind = ("NOT TESTED", "–", "–", untested_share(clamp, i))
+        height = ""
+        if name == "along":
+            high = both(clamp.test_height, "size", units) if clamp.test_height else ""
+            height = f", loaded {high} above the grip" if high else ", loaded at the grip"
         rows.append(
             (
-                name,
+                f"{name}{height}",
                 behind[0],
                 *behind[1:3],
                 _down(given[i], kind, units, STRENGTH),
@@ -153,7 +158,28 @@ def tests_table(found: StudyResult) -> Table:
         ),
         "tnnnnnt",
         tuple(rows),
+        note=_measured(found),
+        plain_note=True,
     )
+
+
+def _measured(found: StudyResult) -> str:
+    """What was read from each test and how it became a strength, so that it is found in the report."""
+    tested, units = found.study.table.clamp.tested, units_of(found)
+    lines = []
+    for one in () if tested is None else tested.series:
+        parts = [one.take] if one.take else []
+        if one.as_measured is not None:
+            parts.append(f"mean as measured {both(one.as_measured, 'force', units)}")
+        if one.to_nominal:
+            ends = " to ".join(f"{end:.3f}" for end in one.to_nominal)
+            parts.append(f"times {ends} to nominal sheet and metal")
+        if one.largest:
+            low, high = one.largest[0], one.largest[-1]
+            parts.append(f"largest forces of the records {span_of_forces(low, high, units)}")
+        if parts:
+            lines.append(f"{one.direction}: {'; '.join(parts)}")
+    return ". ".join(lines) + "." if lines else ""
 
 
 def _down(value: float, kind: str, units: UnitSystem, digits: int = 3) -> str:
@@ -175,8 +201,10 @@ def _loads(found: StudyResult, rail: RailTableau) -> Table:
     def cell(i: int, a: int) -> str:
         low, limit = float(rail.low[i, a]), int(rail.governing[i, a])
         both = f" ({down(low, 'line', other)})" if math.isfinite(low) else ""
-        return f"{down(low, 'line', units)}{both}{f' {LETTERS[limit]}' if limit >= 0 else ''}"
+        mark = doubt_mark(rail, i, a)
+        return f"{down(low, 'line', units)}{both}{f' {LETTERS[limit]}' if limit >= 0 else ''}{mark}"
 
+    guess = f" {GUESS}" if rail.guess.any() else ""
     seen = sorted({int(k) for k in np.unique(rail.governing)} - {-1})
     return Table(
         f"{rail.name}: largest load of snow down the slope per length of rail, {units.label('line')} "
@@ -185,6 +213,6 @@ def _loads(found: StudyResult, rail: RailTableau) -> Table:
         "n" * (1 + len(found.choices.arrangements)),
         load_rows(found, rail, lambda span: f"{span_text(span, units)} ({span_text(span, other)})", cell),
         note=f"What governs: {', '.join(f'{LETTERS[k]} {LIMITS[k]}' for k in seen) or 'nothing'}. Rounded "
-        "down; a span between two gets what the longer one carries.",
+        f"down; a span between two gets what the longer one carries.{guess}",
         plain_note=True,
     )

@@ -202,7 +202,9 @@ def _measured(one: dict[str, Any], units: UnitSystem) -> list[str]:
     counted = [test for test in one["tests"] if test["counts"]]
     measured, nominal = (np.array([test[key] for test in counted]) for key in ("strength", "at_nominal"))
     peaks = [t["strength"] / one["share"] if t["curve"] is None else t["curve"]["peak"] for t in one["tests"]]
-    factors = [f"{end:.4f}" for end in dict.fromkeys(((nominal / measured).min(), (nominal / measured).max()))]
+    factors = [
+        f"{end:.4f}" for end in dict.fromkeys(((nominal / measured).min(), (nominal / measured).max()))
+    ]
     ends = [_quoted(_amount(float(end), "force", units)) for end in (min(peaks), max(peaks))]
     words = TAKEN[one["method"]["take"]]
     if one["method"]["take"] == "proof":

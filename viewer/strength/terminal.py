@@ -9,7 +9,16 @@ from fea.strength_tests.results import CampaignResult
 from viewer.report.tables import Table
 from viewer.strength.page import CAUTIONS
 from viewer.strength.rig_words import rig_answer, rig_remedy, rig_table, rig_verdict
-from viewer.strength.words import answer, largest_words, model_words, more_tables, no_gain, strengths_table, tests_table, units_of
+from viewer.strength.words import (
+    answer,
+    largest_words,
+    model_words,
+    more_tables,
+    no_gain,
+    strengths_table,
+    tests_table,
+    units_of,
+)
 from viewer.terminal import print_table
 
 

@@ -13,12 +13,11 @@ from fea.strength_tests.resistance import LEAST_PROFESSIONAL, correction_factor
 from fea.strength_tests.results import CampaignResult, Justified
 from fea.strength_tests.unit_notes import largest_forces
 from roofmodel.project.tested import sheet_text
-from roofmodel.units import STANDARD_GRAVITY, UnitSystem
-from viewer.quantities import quantity, significant, system
+from roofmodel.units import UnitSystem
+from viewer.quantities import quantity, significant, span_of_forces, system
 from viewer.report.tables import Table
 
 SUSPECT = "may not belong"
-LBF = 4.4482216152605  # [N]
 D2_FIRST = 4  # tests of unknown scatter from which Table D2 has a number (from memory)
 WORDS = {"peak": "largest force", "slip": "force at first slip", "proof": "proof load"}
 
@@ -46,8 +45,14 @@ def answer(found: CampaignResult) -> str:
     one, units = found.justified, units_of(found)
     method = found.campaign.table.method
     own = one.scatter == one.sample.scatter
+    measured = float(found.measured[found.counted].mean())
+    down = (
+        ""
+        if measured < 1.001 * one.sample.mean
+        else (f" at nominal sheet and metal ({quantity(measured, 'force', units)} as measured)")
+    )
     text = (
-        f"{one.sample.count} tests, mean {quantity(one.sample.mean, 'force', units)}, scatter "
+        f"{one.sample.count} tests, mean {quantity(one.sample.mean, 'force', units)}{down}, scatter "
         f"{100.0 * one.scatter:.1f} %{'' if own else ' (not from them)'}: characteristic strength "
         f"{quantity(one.characteristic, 'force', units)}, design strength "
         f"{quantity(one.design, 'force', units)} with the factor {method.partial_factor:g}"
@@ -74,23 +79,8 @@ def answer(found: CampaignResult) -> str:
 def largest_words(found: CampaignResult) -> str:
     """The largest forces of the records in terms that show a wrong unit at once."""
     low, high = largest_forces(found)
-    return (
-        f"Largest forces of the records: {span_of_forces(low, high, units_of(found))}: as the load cell showed?"
-    )
-
-
-def span_of_forces(low: float, high: float, units: UnitSystem) -> str:
-    """Forces in both systems and as weights, such as "4.1 to 5.2 kN (0.92 to 1.2 kip; the weight of ...)"."""
-    si = units.name == "SI"
-    sizes = [(1e3, "kN"), (LBF * 1e3, "kip"), (STANDARD_GRAVITY, "kg") if si else (LBF, "lb")]
-    own, other, weight = ((_ends(low / size, high / size), unit) for size, unit in sizes)
-    own, other = (own, other) if si else (other, own)
-    return f"{' '.join(own)} ({' '.join(other)}; the weight of {' '.join(weight)})"
-
-
-def _ends(low: float, high: float) -> str:
-    ends = dict.fromkeys(f"{float(f'{one:.2g}'):,g}" for one in (low, high))
-    return " to ".join(ends)
+    words = span_of_forces(low, high, units_of(found))
+    return f"Largest forces of the records: {words}: as the load cell showed?"
 
 
 def tests_table(found: CampaignResult) -> Table:
