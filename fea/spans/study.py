@@ -239,9 +239,7 @@ def guessed(
     where = "; ".join(
         f"{name}: {', '.join(parts)}" for name, parts in _places(choices, tables, units).items()
     )
-    return [
-        f"{'; '.join(untested_)}. It is so of {where} (? in the tables); the other loads do not hang on it"
-    ]
+    return [f"{'; '.join(untested_)}. It is so of {where}, marked ? in the tables; no other load hangs on it"]
 
 
 def _listed(spans: Array, units: UnitSystem) -> str:
@@ -324,7 +322,7 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     if np.isnan(variant.panel.anchorage):
         notes += needed(("Panel anchorage is NOT in the table: panel.anchorage is not given.",))
     for i, (rail, given) in enumerate(rails):
-        notes += needed([*rail_notes(rail.name, given, rail.alloy, form), *_lost(study, tables, i)], i)
+        notes += needed([*rail_notes(rail.name, given, rail.alloy, form, units), *_lost(study, tables, i)], i)
     notes += [
         *needed(() if table.study.level == "measured" else bare_notes(design.format, tables_of)),
         *needed(

@@ -6,6 +6,7 @@ import numpy as np
 
 from fea.checks.member import crushing_open, has_crushing
 from fea.sections.buckling_class import class_words
+from fea.sections.outline_doubts import outline_words
 from roofmodel.hardware import DesignFormat, Rail
 from roofmodel.profiles.plain import walls_profile
 from roofmodel.project.clamp_schema import ClampTable
@@ -26,13 +27,14 @@ def uncounted(clamp: ClampTable) -> list[str]:
     ]
 
 
-def rail_notes(name: str, rail: Rail, alloy: str, form: DesignFormat) -> list[str]:
+def rail_notes(name: str, rail: Rail, alloy: str, form: DesignFormat, units: UnitSystem) -> list[str]:
     """What is not in the table of one rail, and what its limits rest on."""
     found = []
     if np.isnan(rail.deflection_ratio):
         found.append(f"Deflection of {name} is NOT in the table: deflection_ratio is not given.")
     if ways := _not_in(rail):
         found.append(f"NOT COUNTED in any limit of {name}: {', '.join(ways)}.")
+    found += [f"{name}: {words}" for words in outline_words(rail.profile, units)]
     found += class_words(name, rail, alloy, form)
     if crushing_open(rail, form):
         found.append(

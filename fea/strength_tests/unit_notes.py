@@ -23,12 +23,6 @@ def largest_forces(found: CampaignResult) -> tuple[float, float]:
     return float(known.min()), float(known.max())
 
 
-def sheet_factors(found: CampaignResult) -> tuple[float, float]:
-    """Least and most factor by which tests that count were brought down to nominal sheet and metal."""
-    share = (found.nominal / found.measured)[found.counted]
-    return float(share.min()), float(share.max())
-
-
 def unit_notes(found: CampaignResult) -> list[str]:
     """Heads in other units than the specimen, and powers that leave measured sheets out."""
     return [*_heads(found), *_powers(found)]
@@ -50,10 +44,12 @@ def _heads(found: CampaignResult) -> list[str]:
         if not some:
             continue
         named = "all tests" if len(some) == len(found.campaign.tests) else ", ".join(some)
-        slip = "kip for kN makes strengths 4.45 times" if k else "inches for mm make stiffness 1 / 25.4"
+        slip = "strengths are then 4.45 times" if k else "stiffness is then 1 / 25.4 of"
+        if other == "metric":
+            slip = "strengths are then 1 / 4.45 of" if k else "stiffness is then 25.4 times"
         notes.append(
-            f"CHECK THE UNITS of {named}: the head of {what} names {WORDS[other]}, seam and sheet are "
-            f"given in {WORDS[sheet]}. UNSAFE if the head is wrong: {slip} what they are."
+            f"CHECK THE UNIT IN THE HEAD of {named}: {what} is in {WORDS[other]}, seam and sheet "
+            f"are in {WORDS[sheet]}. UNSAFE if the head is wrong: {slip} what is true."
         )
     return notes
 
@@ -77,5 +73,6 @@ def _powers(found: CampaignResult) -> list[str]:
     return [
         f"UNSAFE: {' and '.join(least)} leave strengths of specimens thicker or stronger than nominal up to "
         f"{100.0 * (over - 1.0):.0f} % higher than the usual powers {USUAL[0]:g} and {USUAL[1]:g} (EN "
-        "1993-1-3 A.6.2, from memory): only tests on sheets of several thicknesses justify that. Leave them out."
+        "1993-1-3 A.6.2, from memory): only tests on sheets of several thicknesses justify that. Leave them "
+        "out."
     ]

@@ -1,4 +1,4 @@
-"""Test tables that stand for many curves, such as `curves = "along/*.csv"`; tables of what differs for one."""
+"""Test tables that stand for many curves, such as `curves = "along/*.csv"`; what differs for one."""
 
 from __future__ import annotations
 

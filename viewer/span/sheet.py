@@ -15,7 +15,6 @@ from roofmodel.project.span_study import SpanStudy
 from roofmodel.project.tested import untested_share
 from roofmodel.units import SI, US, UnitSystem
 from viewer.picture.drawing import Drawing
-from viewer.quantities import span_of_forces
 from viewer.report.tables import Table
 from viewer.section.picture import outline_drawing
 from viewer.section.read import study_rail
@@ -130,13 +129,9 @@ def tests_table(found: StudyResult) -> Table:
             behind = (f"{tested.tests} or more", "–", "–", "not said")
         elif tested is not None:
             behind = ("NOT TESTED", "–", "–", untested_share(clamp, i))
-        height = ""
-        if name == "along":
-            high = both(clamp.test_height, "size", units) if clamp.test_height else ""
-            height = f", loaded {high} above the grip" if high else ", loaded at the grip"
         rows.append(
             (
-                f"{name}{height}",
+                name,
                 behind[0],
                 *behind[1:3],
                 _down(given[i], kind, units, STRENGTH),
@@ -144,9 +139,12 @@ def tests_table(found: StudyResult) -> Table:
                 behind[3],
             )
         )
+    high = "at the grip"
+    if clamp.test_height > 0.0:
+        high = f"{both(clamp.test_height, 'size', units)} above the grip"
     divided = "" if clamp.factor is None else f", factor {clamp.factor:g}"
     return Table(
-        "Strengths of the clamp and the tests behind them",
+        f"Strengths of the clamp and the tests behind them; along was loaded {high}",
         (
             "Direction",
             "Tests",
@@ -166,20 +164,17 @@ def tests_table(found: StudyResult) -> Table:
 def _measured(found: StudyResult) -> str:
     """What was read from each test and how it became a strength, so that it is found in the report."""
     tested, units = found.study.table.clamp.tested, units_of(found)
-    lines = []
+    how: dict[str, list[str]] = {}  # directions of one method told together
     for one in () if tested is None else tested.series:
-        parts = [one.take] if one.take else []
-        if one.as_measured is not None:
-            parts.append(f"mean as measured {both(one.as_measured, 'force', units)}")
-        if one.to_nominal:
-            ends = " to ".join(f"{end:.3f}" for end in one.to_nominal)
-            parts.append(f"times {ends} to nominal sheet and metal")
+        if not one.take or one.as_measured is None:
+            continue
+        ends = " to ".join(dict.fromkeys(f"{end:.3f}" for end in one.to_nominal))
+        down = f" times {ends} to nominal sheet" if ends not in ("", "1.000") else ""
+        text = f"{one.direction} {both(one.as_measured, 'force', units)}"
         if one.largest:
-            low, high = one.largest[0], one.largest[-1]
-            parts.append(f"largest forces of the records {span_of_forces(low, high, units)}")
-        if parts:
-            lines.append(f"{one.direction}: {'; '.join(parts)}")
-    return ". ".join(lines) + "." if lines else ""
+            text += f" (largest force of all records {both(one.largest[-1], 'force', units)})"
+        how.setdefault(f"{one.take}{down}; mean as measured", []).append(text)
+    return " ".join(f"What counts: {what} {'; '.join(some)}." for what, some in how.items())
 
 
 def _down(value: float, kind: str, units: UnitSystem, digits: int = 3) -> str:
