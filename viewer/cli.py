@@ -355,13 +355,13 @@ def snow(project: Path, out: Path) -> None:
     short_help="Write a commented starting project.",
     epilog="Example: eavewright new gable --units US --out project.toml",
 )
-@click.argument("shape", type=click.Choice(["shed", "gable", "hip", "L", "two-level", "imported"]))
+@click.argument(
+    "shape", type=click.Choice(["shed", "gable", "hip", "L", "two-level", "imported", "tests", "spans"])
+)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    default=Path("project.toml"),
-    show_default=True,
-    help="File to write.",
+    help="File to write; project.toml, tests.toml or spans.toml by default.",
 )
 @click.option("--units", type=click.Choice(["SI", "US"]), default="SI", show_default=True)
 @click.option(
@@ -369,14 +369,18 @@ def snow(project: Path, out: Path) -> None:
     type=click.Choice(["EN 1991-1-3", "ASCE/SEI 7-22", "ASCE/SEI 7-16", "NBCC 2020"]),
     help="Snow standard; EN 1991-1-3 with SI units, ASCE/SEI 7-22 with US units by default.",
 )
-def new(shape: str, out: Path, units: str, standard: str | None) -> None:
-    """Write a commented project file for a roof SHAPE, ready to edit."""
-    from viewer.starter import write_starter
+def new(shape: str, out: Path | None, units: str, standard: str | None) -> None:
+    """Write a commented project file for a roof SHAPE, ready to edit.
 
-    write_starter(shape, units, out, standard)
+    With tests or spans in its place: the file of a test campaign (`--out pull.toml` says its direction), or
+    of a span study.
+    """
+    from viewer.starter import to_do, write_starter
+
+    path = out or Path(f"{shape if shape in ('tests', 'spans') else 'project'}.toml")
+    write_starter(shape, units, path, standard)
     console().print(
-        f"Wrote {out}. Its numbers are examples: replace them by those of your site, roof and tested "
-        f"hardware, then run: eavewright check {out} --out results",
+        f"Wrote {path}. Its numbers are examples: replace them by those of your {to_do(shape, path)}",
         highlight=False,
         markup=False,
         soft_wrap=True,

@@ -3,10 +3,13 @@
 import numpy as np
 import pytest
 
+from fea.spans.study import run_study
 from fea.strength_tests.campaign import judge
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
+from roofmodel.project.span_study import load_study
 from tests.strength_tests.test_campaign import HEAD
+from viewer.starter import write_starter
 
 NAMES = ("P1", "P2", "P10")
 PEAKS = (5.1, 5.6, 4.8)
@@ -75,3 +78,28 @@ def test_what_cannot_be_meant_is_one_line(tmp_path, tables, says):
     assert says in str(told.value)
     assert "\n" not in str(told.value)
     assert "c.toml: " in str(told.value)
+
+
+@pytest.mark.parametrize("units", ["SI", "US"])
+@pytest.mark.parametrize("direction", ["along", "across", "pull", "push"])
+def test_a_starting_campaign_wants_nothing_but_its_curves(tmp_path, units, direction):
+    campaign(tmp_path, PATTERN)
+    (tmp_path / "pull").rename(tmp_path / "curves")
+    (tmp_path / "curves").rename(tmp_path / direction)
+    path = tmp_path / f"{direction}.toml"
+    write_starter("tests", units, path)
+    found = judge(load_campaign(path))
+    assert [test.name for test in found.campaign.tests] == list(NAMES)
+    assert found.campaign.table.specimen.direction == direction
+    assert (found.campaign.table.specimen.load_height is None) is (direction != "along")
+    assert found.calibration.fits
+    with pytest.raises(InputError, match="exists already"):
+        write_starter("tests", units, path)
+    with pytest.raises(InputError, match="leave it out"):
+        write_starter("tests", units, tmp_path / "other.toml", "NBCC 2020")
+
+
+@pytest.mark.parametrize("units", ["SI", "US"])
+def test_a_starting_span_study_is_verified_as_it_stands(tmp_path, units):
+    write_starter("spans", units, tmp_path / "s.toml")
+    assert run_study(load_study(tmp_path / "s.toml")).verified
