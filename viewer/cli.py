@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.core import ParameterSource
 
 from viewer.app.command import open_command
 from viewer.blanket.command import blanket
@@ -361,7 +362,9 @@ def snow(project: Path, out: Path) -> None:
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    help="File to write; project.toml, tests.toml or spans.toml by default.",
+    default=Path("project.toml"),
+    show_default=True,
+    help="File to write; tests.toml or spans.toml for these.",
 )
 @click.option("--units", type=click.Choice(["SI", "US"]), default="SI", show_default=True)
 @click.option(
@@ -369,7 +372,7 @@ def snow(project: Path, out: Path) -> None:
     type=click.Choice(["EN 1991-1-3", "ASCE/SEI 7-22", "ASCE/SEI 7-16", "NBCC 2020"]),
     help="Snow standard; EN 1991-1-3 with SI units, ASCE/SEI 7-22 with US units by default.",
 )
-def new(shape: str, out: Path | None, units: str, standard: str | None) -> None:
+def new(shape: str, out: Path, units: str, standard: str | None) -> None:
     """Write a commented project file for a roof SHAPE, ready to edit.
 
     With tests or spans in its place: the file of a test campaign (`--out pull.toml` says its direction), or
@@ -377,7 +380,8 @@ def new(shape: str, out: Path | None, units: str, standard: str | None) -> None:
     """
     from viewer.starter import to_do, write_starter
 
-    path = out or Path(f"{shape if shape in ('tests', 'spans') else 'project'}.toml")
+    given = click.get_current_context().get_parameter_source("out") is not ParameterSource.DEFAULT
+    path = Path(f"{shape}.toml") if shape in ("tests", "spans") and not given else out
     write_starter(shape, units, path, standard)
     console().print(
         f"Wrote {path}. Its numbers are examples: replace them by those of your {to_do(shape, path)}",

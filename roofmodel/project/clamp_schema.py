@@ -96,7 +96,7 @@ class SeriesTable(Table):
     mean: Force | None = Field(None, description="Mean of their strengths.")
     scatter: float | None = Field(None, ge=0.0, le=2.0, description="Scatter that was taken.")
     take: Line = Field(
-        "", max_length=80, description='What counts of each test, such as "proof load at 0.5 mm".'
+        "", max_length=120, description='What counts of each test, such as "proof load at 0.5 mm".'
     )
     as_measured: Force | None = Field(
         None, description="Mean as measured, before it was brought down to nominal sheet and metal."

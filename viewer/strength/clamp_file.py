@@ -220,8 +220,8 @@ def _measured(one: dict[str, Any], units: UnitSystem) -> list[str]:
         f"largest = [{', '.join(dict.fromkeys(ends))}]",
     ]
     if (known := _known_stiffness(one)) is not None:
-        ends = dict.fromkeys(_amount(end, "stiffness", units) for end in known)
-        lines.append(f"stiffness = {_list(ends)}")
+        both = dict.fromkeys(_amount(end, "stiffness", units) for end in known)
+        lines.append(f"stiffness = {_list(both)}")
     return lines
 
 
