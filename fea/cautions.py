@@ -17,6 +17,7 @@ from fea.checks.walls import wall_words
 from fea.panel.restraint import restraint_words
 from fea.panel.support import PanelSupport
 from fea.sections.buckling_class import class_words
+from fea.sections.outline_doubts import outline_words
 from fea.short_ends import short_end_words
 from fea.straight import straight_words
 from roofmodel.hardware import DesignFormat
@@ -147,6 +148,7 @@ def cautions(
     if not sunk(project.clamp.height, (project.rail,)):  # else it is a doubt
         found += low_axis_words(project.clamp.height, {"the rail": project.rail}, units)
         found += crossing_words(project.clamp, {"the rail": project.rail}, table.panel.seam_height, units)
+    found += outline_words(project.rail.profile, units)
     found += class_words("the rail", project.rail, table.rail.alloy, DesignFormat(table.design.format))
     found += tested_notes(table.clamp, table.panel, units, table.design.format)
     found += screw_notes(table.clamp, table.panel)

@@ -36,4 +36,9 @@ def loaded(demand: float, direction: int, clamp: Clamp, least: float) -> bool:
     Never a share of the guess itself: a bold one would hide what hangs on it. A low guess is safer than a
     high one, and its use counts in the limits as it is.
     """
-    return demand > least * (1.0 if direction < FORCES else clamp.grip_length)
+    return demand > may_hold(direction, clamp, least)
+
+
+def may_hold(direction: int, clamp: Clamp, least: float) -> float:
+    """What a guess may hold in a direction, from `least` of forces. [N, N m]."""
+    return least * (1.0 if direction < FORCES else clamp.grip_length)

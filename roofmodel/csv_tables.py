@@ -6,7 +6,7 @@ import csv
 import io
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -36,12 +36,15 @@ class CsvTable:
         Columns of numbers, SI; NaN where an optional cell is empty.
     line : (n,) int
         Line of the file, 1 for the first.
+    unit : dict of str to float
+        SI value of the unit in the head of each column of numbers; none where each number has its own.
     """
 
     name: str
     text: dict[str, tuple[str, ...]]
     number: dict[str, Array]
     line: NDArray[np.int64]
+    unit: dict[str, float] = field(default_factory=dict)
 
 
 def read_table(
@@ -121,6 +124,7 @@ def read_table(
         text={head: tuple(cells) for head, cells in text.items()},
         number={head: np.array(cells) for head, cells in number.items()},
         line=np.array([line for line, _ in lines[1:]], dtype=np.int64),
+        unit={head: unit for head, (_, unit) in place.items() if unit is not None},
     )
 
 

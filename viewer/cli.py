@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.core import ParameterSource
 
 from viewer.app.command import open_command
 from viewer.blanket.command import blanket
@@ -355,13 +356,15 @@ def snow(project: Path, out: Path) -> None:
     short_help="Write a commented starting project.",
     epilog="Example: eavewright new gable --units US --out project.toml",
 )
-@click.argument("shape", type=click.Choice(["shed", "gable", "hip", "L", "two-level", "imported"]))
+@click.argument(
+    "shape", type=click.Choice(["shed", "gable", "hip", "L", "two-level", "imported", "tests", "spans"])
+)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
     default=Path("project.toml"),
     show_default=True,
-    help="File to write.",
+    help="File to write; tests.toml or spans.toml for these.",
 )
 @click.option("--units", type=click.Choice(["SI", "US"]), default="SI", show_default=True)
 @click.option(
@@ -370,13 +373,18 @@ def snow(project: Path, out: Path) -> None:
     help="Snow standard; EN 1991-1-3 with SI units, ASCE/SEI 7-22 with US units by default.",
 )
 def new(shape: str, out: Path, units: str, standard: str | None) -> None:
-    """Write a commented project file for a roof SHAPE, ready to edit."""
-    from viewer.starter import write_starter
+    """Write a commented project file for a roof SHAPE, ready to edit.
 
-    write_starter(shape, units, out, standard)
+    With tests or spans in its place: the file of a test campaign (`--out pull.toml` says its direction), or
+    of a span study.
+    """
+    from viewer.starter import to_do, write_starter
+
+    given = click.get_current_context().get_parameter_source("out") is not ParameterSource.DEFAULT
+    path = Path(f"{shape}.toml") if shape in ("tests", "spans") and not given else out
+    write_starter(shape, units, path, standard)
     console().print(
-        f"Wrote {out}. Its numbers are examples: replace them by those of your site, roof and tested "
-        f"hardware, then run: eavewright check {out} --out results",
+        f"Wrote {path}. Its numbers are examples: replace them by those of your {to_do(shape, path)}",
         highlight=False,
         markup=False,
         soft_wrap=True,

@@ -10,7 +10,9 @@ import math
 from collections.abc import Iterable
 from functools import cache
 
-from roofmodel.units import SYSTEMS, UnitSystem, kind_of
+from roofmodel.units import STANDARD_GRAVITY, SYSTEMS, UnitSystem, kind_of
+
+LBF = 4.4482216152605  # [N]
 
 _HARDWARE = {
     "SI": {
@@ -154,3 +156,17 @@ def kind_for(unit: str) -> str | None:
         return "mass per area"
     kind = kind_of(plain)
     return None if kind == "ratio" and plain else kind
+
+
+def span_of_forces(low: float, high: float, units: UnitSystem) -> str:
+    """Forces in both systems and as weights, such as "4.1 to 5.2 kN (0.92 to 1.2 kip; the weight of ...)"."""
+    si = units.name == "SI"
+    sizes = [(1e3, "kN"), (LBF * 1e3, "kip"), (STANDARD_GRAVITY, "kg") if si else (LBF, "lb")]
+    own, other, weight = ((_ends(low / size, high / size), unit) for size, unit in sizes)
+    own, other = (own, other) if si else (other, own)
+    return f"{' '.join(own)} ({' '.join(other)}; the weight of {' '.join(weight)})"
+
+
+def _ends(low: float, high: float) -> str:
+    ends = dict.fromkeys(f"{float(f'{one:.2g}'):,g}" for one in (low, high))
+    return " to ".join(ends)

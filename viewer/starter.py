@@ -10,6 +10,7 @@ from roofmodel.errors import InputError
 from roofmodel.project.schema import STARTING_NAME
 from roofmodel.project.site_schema import FORMATS
 from viewer.files import write_text
+from viewer.starter_maker import NEXT, maker_text
 
 EXAMPLES = "The numbers below are examples."
 _HEAD = """\
@@ -360,12 +361,24 @@ def starter_text(shape: str, units: str, standard: str | None = None) -> str:
     return "\n".join([head.rstrip() + "\n", site, _SHAPES[shape].format(**_SIZES[units]), tail])
 
 
+def to_do(shape: str, path: Path) -> str:
+    """Whose numbers are wanted in a starting file, and the command that takes it."""
+    roof = "site, roof and tested hardware, then run: eavewright check {out} --out results"
+    return NEXT.get(shape, roof).format(out=path)
+
+
 def write_starter(shape: str, units: str, path: Path, standard: str | None = None) -> None:
-    """Write the starting project; an existing file is never replaced."""
+    """Write the starting file; an existing one is never replaced."""
     if path.exists():
         message = f"{path}: exists already; choose another name with --out"
         raise InputError(message)
     if not path.parent.is_dir():
         message = f"{path}: the folder {path.parent} does not exist"
         raise InputError(message)
+    if shape in NEXT:
+        if standard is not None:
+            message = f"--standard: a file of {shape} has no snow standard; leave it out"
+            raise InputError(message)
+        write_text(path, maker_text(shape, units, path))
+        return
     write_text(path, starter_text(shape, units, standard))

@@ -20,7 +20,7 @@ DIRECTIONS = ("along", "across", "pull", "push", "roll", "twist")  # of `Clamp.s
 
 
 def direction_demand(roof: RoofSurface, hardware: Hardware, choices: Choices, load: Array) -> Array:
-    """Largest demand on a clamp in each direction at line loads (n, a) of a table, (6,). [N, N m].
+    """Largest demand on a clamp in each direction at line loads (n, a) of a table, (n, a, 6). [N, N m].
 
     Parameters
     ----------
@@ -30,7 +30,7 @@ def direction_demand(roof: RoofSurface, hardware: Hardware, choices: Choices, lo
     load : (n, a) float
         By span and arrangement; what is not known or has no limit counts as none. [N/m]
     """
-    most = np.zeros(len(DIRECTIONS))
+    most = np.zeros((*load.shape, len(DIRECTIONS)))
     known = np.where(np.isfinite(load), load, 0.0)
     for a, arrangement in enumerate(choices.arrangements):
         shapes = choices.lines(arrangement)
@@ -38,7 +38,9 @@ def direction_demand(roof: RoofSurface, hardware: Hardware, choices: Choices, lo
         every = np.flatnonzero(np.concatenate([line.counts_clamp for line in lines]))
         force = clamp_forces(rows, np.tile(known[:, a], len(shapes))[None], every)
         parts = clamp_components(force, hardware.clamp)
-        most = np.maximum(most, parts.max(axis=tuple(range(parts.ndim - 1)), initial=0.0))
+        of_clamp = parts.max(axis=tuple(range(parts.ndim - 2)))
+        span = rows.layout.clamp_row[every] % len(load)  # a shape's spans follow one another
+        np.maximum.at(most[:, a], span, of_clamp)
     return most
 
 

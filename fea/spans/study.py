@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.combinations import strength_factors
-from fea.checks.member import crushing_open, has_crushing
 from fea.checks.member_strength import LATERAL, LOCAL
-from fea.doubts import A_GUESS, loaded
-from fea.sections.buckling_class import class_words
+from fea.doubts import A_GUESS, may_hold
 from fea.sections.lost_walls import lost_words
 from fea.spans.bench import ANCHORAGE, CLAMP, CRUSHED, DEFLECTION, LIMITS, SCREWS
 from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
@@ -20,23 +19,21 @@ from fea.spans.missing import DIRECTIONS, direction_demand, missing_directions
 from fea.spans.more_tests import Gains, gains, more_factors, more_words, three_more
 from fea.spans.notes import Note, needed
 from fea.spans.rows import Hardware
-from roofmodel.hardware import DesignFormat, Rail, SpliceTorsion
+from fea.spans.table_notes import rail_notes, study_screw_notes, typed_stiffness, uncounted
+from roofmodel.hardware import DesignFormat, SpliceTorsion
 from roofmodel.layout import SpliceKind
-from roofmodel.profiles.plain import walls_profile
 from roofmodel.project.base import Table
-from roofmodel.project.clamp_schema import ClampTable
 from roofmodel.project.low_axis import crossing_words, low_axis_words, sunk
 from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.rocking import default_words, least_rocking, rocking_words
-from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.span_study import SpanStudy, Variant
 from roofmodel.project.strength_doubts import least_tested, stiff_notes, untested, untested_words
 from roofmodel.project.tested import bare_notes, bond_notes, height_notes, tested_notes, untold_notes
 from roofmodel.snow.cases import LoadLevel
 from roofmodel.snow.level_words import level_words
 from roofmodel.surface import RoofSurface
-from roofmodel.units import SYSTEMS
+from roofmodel.units import SYSTEMS, UnitSystem
 
 _WALLS = (
     "walls were not recognized (such as curved ones); give tested moments (rail.moment_slope and "
@@ -52,6 +49,7 @@ WANTED = {
 }
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -83,6 +81,8 @@ class RailTableau:
         As `low`, of the variants whose clamps tip as given or by default alone. [N/m]
     more : Gains or None
         What three more tests of the clamp would make of `low`; None where nobody said.
+    guess : (n, a) bool
+        Where more of `low` hangs on a direction that nobody tested than a guess may hold.
     """
 
     name: str
@@ -96,6 +96,7 @@ class RailTableau:
     use: Array
     span: Array
     tipping: Array
+    guess: Bools
     more: Gains | None = None
 
 
@@ -108,6 +109,7 @@ class StudyResult:
     rails: tuple[RailTableau, ...]
     told: tuple[Note, ...]
     doubts: tuple[str, ...] = ()
+    untested: tuple[str, ...] = ()
 
     @property
     def notes(self) -> tuple[str, ...]:
@@ -134,10 +136,14 @@ class StudyResult:
         given = table.panel.anchorage is not None and table.rail[rail].deflection_ratio is not None
         return given and not self.doubts
 
+    def verified_cells(self, rail: RailTableau) -> Bools:
+        """Which loads of a table are verified, (n, a)."""
+        return self.verified_rail(rail.rail) & ~np.isnan(rail.low) & ~rail.guess
+
     @property
     def verified(self) -> bool:
         """Whether all that is loaded has a strength or limit, and every rail's walls are known."""
-        return not (self.not_given or self.doubts or any(np.isnan(rail.low).any() for rail in self.rails))
+        return not self.not_given and all(self.verified_cells(rail).all() for rail in self.rails)
 
 
 def study_roof(study: SpanStudy) -> RoofSurface:
@@ -211,9 +217,48 @@ def run_study(study: SpanStudy) -> StudyResult:
         of_seam.append(tableaus)
     tables = tuple(tableaus[rail] for rail in rails for tableaus in of_seam)
     choices = study_choices(study)
-    doubts = (*study.doubts, *_untested(study, tables))
-    told = (*(Note(f"NOT VERIFIED: {one}.") for one in doubts), *_notes(study, choices, tables))
-    return StudyResult(study, choices, tables, told, doubts)
+    tables, untested_ = _untested(study, tables)
+    units = SYSTEMS[study.table.study.units]
+    told = (
+        *(Note(f"NOT VERIFIED: {one}.") for one in study.doubts),
+        *(Note(f"NOT VERIFIED: {one}.") for one in guessed(choices, tables, untested_, units)),
+        *_notes(study, choices, tables),
+    )
+    return StudyResult(study, choices, tables, told, study.doubts, untested_)
+
+
+def guessed(
+    choices: Choices, tables: Sequence[RailTableau], untested_: Sequence[str], units: UnitSystem
+) -> list[str]:
+    """Where loads hang on directions that nobody tested, and on which; nothing for nowhere."""
+    if not untested_:
+        return []
+    cells = sum(table.guess.size for table in tables)
+    if sum(int(table.guess.sum()) for table in tables) == cells:
+        return list(untested_)
+    where = "; ".join(
+        f"{name}: {', '.join(parts)}" for name, parts in _places(choices, tables, units).items()
+    )
+    return [f"{'; '.join(untested_)}. It is so of {where}, marked ? in the tables; no other load hangs on it"]
+
+
+def _listed(spans: Array, units: UnitSystem) -> str:
+    first, last = (f"{units.convert(float(x), 'length'):.4g}" for x in (spans[0], spans[-1]))
+    many = first if len(spans) == 1 else f"{first} {'and' if len(spans) == 2 else 'to'} {last}"
+    return f"{many} {units.label('length')}"
+
+
+def _places(choices: Choices, tables: Sequence[RailTableau], units: UnitSystem) -> dict[str, list[str]]:
+    """Arrangements of each table with loads that hang on a guess, and their spans where not all do."""
+    found: dict[str, list[str]] = {}
+    for table in tables:
+        for a, arrangement in enumerate(choices.arrangements):
+            on = table.guess[:, a]
+            if not on.any():
+                continue
+            spans = "" if on.all() else f" at {_listed(table.spans[on], units)}"
+            found.setdefault(table.name, []).append(f"{arrangement}{spans}")
+    return found
 
 
 def tableau_name(study: SpanStudy, rail: int, seam: float, system: str | None = None) -> str:
@@ -255,6 +300,7 @@ def _tableau(
         use=np.stack([one.use for one in found]).max(axis=0),
         span=largest_spans(choices.spans, np.nan_to_num(low, nan=-1.0), choices.loads),
         tipping=np.where(unknown, np.nan, largest[: study.given].min(axis=0)),
+        guess=np.zeros(low.shape, dtype=bool),
     )
 
 
@@ -276,7 +322,7 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     if np.isnan(variant.panel.anchorage):
         notes += needed(("Panel anchorage is NOT in the table: panel.anchorage is not given.",))
     for i, (rail, given) in enumerate(rails):
-        notes += needed([*_of_rail(rail.name, given, rail.alloy, form), *_lost(study, tables, i)], i)
+        notes += needed([*rail_notes(rail.name, given, rail.alloy, form, units), *_lost(study, tables, i)], i)
     notes += [
         *needed(() if table.study.level == "measured" else bare_notes(design.format, tables_of)),
         *needed(
@@ -286,13 +332,14 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         ),
         *map(Note, crossing_words(at_lowest.clamp, of_name, table.panel.seam_height, units)),
         *needed(stiff_notes(clamp, units)),
+        *needed(typed_stiffness(clamp, units)),
         *needed(untold_notes(clamp)),
-        *needed(_uncounted(clamp)),
+        *needed(uncounted(clamp)),
         *map(Note, height_notes(clamp)),
         *map(Note, tested[:1]),  # the facts say what was tested
         *needed(tested[1:]),
         *needed(bond_notes(clamp)),
-        *needed(_screw_notes(study)),
+        *needed(study_screw_notes(study)),
         Note(
             "Loads are those of snow down the slope per length of rail, "
             f"{level_words(LoadLevel(table.study.level))}; the limits take "
@@ -343,33 +390,6 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     return tuple(notes)
 
 
-def _uncounted(clamp: ClampTable) -> list[str]:
-    """That somebody named tests, but not how many nor on what."""
-    if clamp.tested is not None or not clamp.test_basis.strip():
-        return []
-    return [
-        "How many tests are behind the clamp strengths, and on which seam and sheet, nobody said "
-        "(clamp.tested): a table is no better than they are."
-    ]
-
-
-def _of_rail(name: str, rail: Rail, alloy: str, form: DesignFormat) -> list[str]:
-    """What is not in the table of one rail, and what its limits rest on."""
-    found = []
-    if np.isnan(rail.deflection_ratio):
-        found.append(f"Deflection of {name} is NOT in the table: deflection_ratio is not given.")
-    if ways := _not_in(rail):
-        found.append(f"NOT COUNTED in any limit of {name}: {', '.join(ways)}.")
-    found += class_words(name, rail, alloy, form)
-    if crushing_open(rail, form):
-        found.append(
-            f"Crushing of {name} is not known: no wall held at both edges carries the force (a plain "
-            "channel pushed along its flanges has none); give rail.bearing_strength from tests, or leave "
-            "bearing_length out."
-        )
-    return found
-
-
 def _rocking_words(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:
     """What it costs that a clamp may be stiffer against tipping, and what would narrow it."""
     if study.given == len(study.variants):
@@ -398,19 +418,31 @@ def _rocking_words(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[st
     ]
 
 
-def _untested(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:
-    """Directions on which more of the largest loads hangs than a guess may hold, and that nobody tested."""
+def _untested(
+    study: SpanStudy, tables: tuple[RailTableau, ...]
+) -> tuple[tuple[RailTableau, ...], tuple[str, ...]]:
+    """Tables with the loads of which more hangs on a direction that nobody tested than a guess may hold.
+
+    And these directions with what hangs on them, in words.
+    """
     directions, clamp = untested(study.table.clamp), study.table.clamp
-    roof, found = study_roof(study), dict[int, float]()
-    for one in tables if directions else ():
-        choices = study_choices(study, one.seam)
+    if not directions:
+        return tables, ()
+    roof, found, marked = study_roof(study), dict[int, float](), []
+    for one in tables:
+        choices, guess = study_choices(study, one.seam), one.guess.copy()
         for variant in study.variants:
             hardware, own = study_hardware(study, variant, one.rail, one.seam), variant.clamp
             demand = direction_demand(roof, hardware, choices, one.low)
             least = A_GUESS * least_tested(clamp, own.strength.tolist())
-            over = [i for i in directions if loaded(demand[i], i, own, least)]
-            found |= {i: max(found.get(i, 0.0), float(demand[i])) for i in over}
-    return [untested_words(i, most, SYSTEMS[study.table.study.units]) for i, most in found.items()]
+            for i in directions:
+                over = demand[..., i] > may_hold(i, own, least)
+                guess |= over
+                if over.any():
+                    found[i] = max(found.get(i, 0.0), float(demand[..., i].max()))
+        marked.append(replace(one, guess=guess))
+    units = SYSTEMS[study.table.study.units]
+    return tuple(marked), tuple(untested_words(i, most, units) for i, most in found.items())
 
 
 def _missing(study: SpanStudy, tables: tuple[RailTableau, ...]) -> list[str]:
@@ -460,28 +492,3 @@ def _lost(study: SpanStudy, tables: tuple[RailTableau, ...], rail: int) -> list[
         one.profile, SYSTEMS[study.table.study.units], not open_ and not np.isnan(one.moment).any()
     )
     return [f"{study.table.rail[rail].name}: {sentence}" for sentence in words]
-
-
-def _screw_notes(study: SpanStudy) -> tuple[str, ...]:
-    table = study.table
-    if table.clamp.screws is None:
-        return ()
-    notes = screw_notes(table.clamp, table.panel)
-    if table.design.format != "LRFD":
-        return notes
-    words = "Screws by the phi of AISI S100 (0.50); in Canada (CSA S136) it is 0.40, and the loads are less."
-    return (*notes, words)
-
-
-def _not_in(rail: Rail) -> list[str]:
-    """Ways for a rail to fail that its table says nothing about."""
-    if walls_profile(rail.section, rail.profile) is None:
-        return ["local buckling", "lateral-torsional buckling", "crushing on clamps", "welds", "holes"]
-    ways = []
-    if "bar" not in rail.section.kind and not has_crushing(rail):
-        ways.append("crushing on clamps")
-    if not rail.welded:
-        ways.append("welds")
-    if rail.profile is None:
-        ways.append("holes")
-    return ways

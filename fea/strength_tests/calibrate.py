@@ -38,7 +38,9 @@ SOFTEST, STIFFEST = 1e3, 1e11  # of a clamp [N/m]
 MISFIT = (
     0.05  # root mean square of the misses of a fit, over the slip force, beyond which it is none (judgment)
 )
-STIFFENS, SOFTENS = 0.7, 1.6  # early stiffness over that of the fit which is no line any more (judgment)
+# Early stiffness over that of the fit beyond which no clamp is the cause: F = k u / (1 + u / a), the softest
+# curve that is usual, loaded to 3 a has 2.1 (judgment).
+STIFFENS, SOFTENS = 0.7, 2.2
 CURVED = 1.1  # ratio of a clamp's early stiffness and that of the fit, either way, beyond which it is a range
 KNEE = 3  # points beyond the knee that make a plateau
 OVER = 0.3  # share of the slip force below which a specimen is taken to be gone
@@ -419,8 +421,9 @@ def _flags(
     ]
     if curved:
         flags.append(
-            f"{', '.join(curved)}: stiffness between 10 and 40 % of the peak over that of the whole fit is "
-            "far from 1; the clamp stiffens or softens as it is loaded."
+            f"{', '.join(curved)}: stiffness between 10 and 40 % of the peak over that of the whole fit, "
+            f"more than a clamp softens ({SOFTENS:g}) or stiffens ({STIFFENS:g}) as it is loaded; look at "
+            "seating, gauge and rig."
         )
     bent = [
         name

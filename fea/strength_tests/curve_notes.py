@@ -21,6 +21,7 @@ LATE = (0.6, 0.95)  # shares of the force before the first loss between which it
 OFF = 1.15  # times the stiffness of the others, from where an odd one is told (judgment)
 # Share of a column's steps that are alike, and by how much, where a rig set them (judgment).
 EVEN = (0.9, 0.05)
+MUCH = 1.6  # early stiffness over that of the fit, from where softening is doubted (judgment)
 STIFFER = 1.5  # stiffness near the first loss over that from 10 to 40 % that no clamp shows (judgment)
 
 
@@ -188,10 +189,18 @@ def _bent(found: CampaignResult) -> list[str]:
         return []
     text = SYSTEMS[found.campaign.table.campaign.units].text
     whole, early = (text(v, "stiffness") for v in (one.stiffness.value, one.early.value))
+    much = [(int(i), fit.early) for i, fit in zip(one.test, one.fit, strict=True) if fit.early > MUCH]
+    times = ", ".join(f"{found.campaign.tests[i].name} ({ratio:.2f} times)" for i, ratio in much)
+    told = [
+        f"CHECK THE CURVES of {times}: so much stiffer between 10 and 40 % of the peak than all of the curve "
+        "is much for a clamp that softens. One that yields before it slips does so; a specimen that was "
+        "loaded before, a gauge that sticks or a rig that gives way look so too."
+    ]
     return [
+        *(told if much else []),
         f"The clamp {'softens' if one.early.value > one.stiffness.value else 'stiffens'} as it is loaded: "
         f"{early} between 10 and 40 % of the peak, {whole} by the line fitted to the whole curve. Stiff "
-        "clamps share less and peak more, soft ones let the rail move more: either alone may be unsafe."
+        "clamps share less and peak more, soft ones let the rail move more: either alone may be unsafe.",
     ]
 
 

@@ -88,6 +88,13 @@ def read_curve(displacement: ArrayLike, force: ArrayLike, offset: float = 0.5e-3
         raise ValueError(message)
     top = int(np.argmax(f))
     peak = float(f[top])
+    below = -float(np.sort(f)[2])  # two readings that stand alone are none of the sign
+    if below > max(peak, 0.0):
+        message = (
+            f"has forces down to -{below / 1e3:.4g} kN and none above {max(peak, 0.0) / 1e3:.4g} kN: the "
+            "sign of the column is the other one; the load of a test must be positive, whatever its direction"
+        )
+        raise ValueError(message)
     if peak <= 0.0 or top < 3:
         message = "does not rise to a peak; give force and displacement of a pull, from zero"
         raise ValueError(message)

@@ -91,6 +91,12 @@ class Method(Table):
         1.0, ge=0.0, le=3.0, description="And with this power of the sheet's yield strength."
     )
 
+    format: Literal["EN", "ASD", "LRFD"] = Field(
+        "EN",
+        description="Design format whose strengths clamp.toml holds; those of the others stand there as "
+        "comments.",
+    )
+
     @model_validator(mode="after")
     def _known(self) -> Method:
         if self.known_scatter is not None and not self.scatter_reason.strip():
@@ -107,10 +113,16 @@ class TestTable(Table):
 
     __test__ = False
 
-    name: Line = Field(min_length=1, max_length=LETTERS["name"], description="Mark of the specimen.")
+    name: Line = Field("", max_length=LETTERS["name"], description="Mark of the specimen.")
     strength: Force | None = Field(None, description="Force at failure, or")
     curve: str | None = Field(
         None, description='CSV file with the heads "displacement [mm]" and "force [kN]", beside the campaign.'
+    )
+    curves: str | None = Field(
+        None,
+        description='In place of both, for many tests at once: files such as "along/*.csv", each a test '
+        "named by its file, for which all else here holds. What differs for one goes into a table of its own "
+        "with its name.",
     )
     thickness: Sheet | None = Field(None, description="Measured thickness of this specimen's sheet.")
     yield_strength: Stress | None = Field(None, description="Measured yield strength of its sheet.")
@@ -138,7 +150,15 @@ class TestTable(Table):
 
     @model_validator(mode="after")
     def _read(self) -> TestTable:
-        if (self.strength is None) == (self.curve is None):
+        if self.curves is not None:
+            if self.name or self.strength is not None or self.curve is not None:
+                msg = "curves names many tests by their files; give it no name, strength or curve"
+                raise ValueError(msg)
+            return self
+        if not self.name.strip():
+            msg = 'give name, the mark of the specimen, or curves, such as "along/*.csv", for many at once'
+            raise ValueError(msg)
+        if self.strength is not None and self.curve is not None:
             msg = 'give either strength, such as "5.2 kN", or curve, a CSV file'
             raise ValueError(msg)
         return self
@@ -165,7 +185,12 @@ class CampaignFile(Table):
         if (self.file is None) == (not self.test):
             msg = "give either [[test]] tables or file, a CSV file with columns test and strength"
             raise ValueError(msg)
-        names = [test.name for test in self.test]
+        if all(test.curves is None for test in self.test):
+            bare = next((t.name for t in self.test if t.strength is None and t.curve is None), None)
+            if bare is not None:
+                msg = f'test "{bare}": give either strength, such as "5.2 kN", or curve, a CSV file'
+                raise ValueError(msg)
+        names = [test.name for test in self.test if test.curves is None]
         twice = next((n for n in names if names.count(n) > 1), None)
         if twice is not None:
             msg = f'test.name: "{twice}" is used twice; every test needs its own name'

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -16,14 +18,16 @@ from roofmodel.project.campaign_schema import LETTERS, CampaignFile, TestTable
 from roofmodel.project.hardware_tables import check_yield
 from roofmodel.project.record_prints import is_same_record, record_print
 from roofmodel.project.rigs import Rig, make_rig
+from roofmodel.project.test_patterns import spread
 from roofmodel.project.tested import sheet_text
-from roofmodel.project.validation import read_text, validated
+from roofmodel.project.validation import modeled, read_text, read_toml
 from roofmodel.units import SYSTEMS, shown
 
 Array = NDArray[np.float64]
 
 # What a specimen's sheet may measure over its nominal value; beyond it is another sheet (judgment). [-]
 ALIKE = {"thickness": (0.8, 1.25), "yield_strength": (0.7, 3.0)}
+US_UNITS = (0.0254, 2.54e-5, 0.3048, 4.4482216152605, 4448.2216152605)  # in, mil, ft, lbf, kip
 YIELD = ("yield_strength", "yield")  # heads of one column of a CSV file of tests
 
 
@@ -42,6 +46,11 @@ class Campaign:
         Displacement and force of each test that has a curve. [m, N]
     inputs : tuple of Path
     rig : Rig or None
+    heads : tuple of (str, str)
+        Of each test, the units of displacement and force in the heads of its curve, or "" and that of its
+        strength in a CSV file: "us", "metric" or "".
+    sheet : str
+        The units that seam height and thickness of the specimen are given in: "us", "metric", "" for both.
     """
 
     path: Path
@@ -51,6 +60,8 @@ class Campaign:
     curves: tuple[tuple[Array, Array] | None, ...]
     inputs: tuple[Path, ...]
     rig: Rig | None = None
+    heads: tuple[tuple[str, str], ...] = ()
+    sheet: str = ""
 
 
 def load_campaign(path: str | Path) -> Campaign:
@@ -63,20 +74,23 @@ def load_campaign(path: str | Path) -> Campaign:
     """
     path = Path(path)
     text = read_text(path, "the file of a test campaign")
-    table = validated(text, path.name, CampaignFile, "write [campaign], [specimen] and a [[test]] for each")
+    data = read_toml(text, path.name, "write [campaign], [specimen] and a [[test]] for each")
+    table = modeled(data, path.name, CampaignFile)
     digest = hashlib.sha256(text.encode())
     inputs = [path]
     try:
-        tests = tuple(table.test)
+        tests, unit = spread(table.test, path.parent), ""
         if table.file is not None:
             inputs.append(path.parent / table.file)
-            tests = _tests(path.parent / table.file, table.file, digest)
+            tests, unit = _tests(path.parent / table.file, table.file, digest)
         tests = tuple(_of_coil(table, test) for test in tests)
         _alike(table, tests)
         curves: list[tuple[Array, Array] | None] = []
+        heads: list[tuple[str, str]] = []
         for test in tests:
             if test.curve is None:
                 curves.append(None)
+                heads.append(("", unit))
                 continue
             inputs.append(path.parent / test.curve)
             found = read_table(
@@ -88,6 +102,7 @@ def load_campaign(path: str | Path) -> Campaign:
                 what="a CSV file with displacement and force",
             )
             curves.append((found.number["displacement"], found.number["force"]))
+            heads.append((_system(found.unit.get("displacement")), _system(found.unit.get("force"))))
         _differ(tests, curves)
         rig = _rig(table, path.parent, inputs, digest)
     except InputError as error:
@@ -96,7 +111,23 @@ def load_campaign(path: str | Path) -> Campaign:
     if rig is not None and not any(curve is not None for curve in curves):
         message = f"{path.name}: rig: there is no test with a curve to fit it to"
         raise InputError(message)
-    return Campaign(path, table, digest.hexdigest(), tests, tuple(curves), tuple(inputs), rig)
+    sheet = _sheet_system(data["specimen"])
+    inputs_, curves_ = tuple(inputs), tuple(curves)
+    return Campaign(path, table, digest.hexdigest(), tests, curves_, inputs_, rig, tuple(heads), sheet)
+
+
+def _system(unit: float | None) -> str:
+    """Whether a unit, by its SI value, is one of inches, feet and pounds; empty for none."""
+    if unit is None:
+        return ""
+    return "us" if any(abs(unit / one - 1.0) < 1e-6 for one in US_UNITS) else "metric"
+
+
+def _sheet_system(specimen: Mapping[str, Any]) -> str:
+    """The units in which a specimen's seam and sheet are written, where both agree."""
+    texts = [str(specimen[name]) for name in ("seam_height", "thickness")]
+    found = {"us" if re.search(r"in|mil|thou|ft|ga|[\"″”]", text) else "metric" for text in texts}
+    return found.pop() if len(found) == 1 else ""
 
 
 def _of_coil(table: CampaignFile, test: TestTable) -> TestTable:
@@ -148,7 +179,8 @@ def _rig(table: CampaignFile, folder: Path, inputs: list[Path], digest: Any) -> 
     return make_rig(table.rig, table.specimen.direction, folder, digest)
 
 
-def _tests(path: Path, name: str, digest: object) -> tuple[TestTable, ...]:
+def _tests(path: Path, name: str, digest: object) -> tuple[tuple[TestTable, ...], str]:
+    """Tests of a CSV file, and the units of their strengths."""
     found = read_table(
         path,
         name,
@@ -181,7 +213,7 @@ def _tests(path: Path, name: str, digest: object) -> tuple[TestTable, ...]:
 
     bare = ("",) * len(names)
     excluded, failure = (found.text.get(head, bare) for head in ("excluded", "failure"))
-    return tuple(
+    tests = tuple(
         TestTable.model_construct(
             name=test,
             strength=float(found.number["strength"][i]),
@@ -194,3 +226,4 @@ def _tests(path: Path, name: str, digest: object) -> tuple[TestTable, ...]:
         )
         for i, test in enumerate(names)
     )
+    return tests, _system(found.unit.get("strength"))

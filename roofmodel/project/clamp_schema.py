@@ -95,6 +95,27 @@ class SeriesTable(Table):
     tests: int = Field(ge=1, description="Number of tests that count.")
     mean: Force | None = Field(None, description="Mean of their strengths.")
     scatter: float | None = Field(None, ge=0.0, le=2.0, description="Scatter that was taken.")
+    take: Line = Field(
+        "", max_length=120, description='What counts of each test, such as "proof load at 0.5 mm".'
+    )
+    as_measured: Force | None = Field(
+        None, description="Mean as measured, before it was brought down to nominal sheet and metal."
+    )
+    to_nominal: list[float] = Field(
+        default_factory=list,
+        max_length=2,
+        description="Least and most factor by which strengths were brought down to nominal sheet and metal.",
+    )
+    largest: list[Force] = Field(
+        default_factory=list,
+        max_length=2,
+        description="Least and most of the largest forces on the load cell.",
+    )
+    stiffness: list[Stiffness] = Field(
+        default_factory=list,
+        max_length=2,
+        description="Stiffness that their curves gave, or its two ends; another clamp.stiffness is told.",
+    )
     known_scatter: bool = Field(
         False, description="Whether the scatter was known from before, so that the fractile is higher."
     )

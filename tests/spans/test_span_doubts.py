@@ -70,7 +70,7 @@ def test_a_direction_without_tests_is_not_verified_where_load_hangs_on_it(tmp_pa
     high = ('\nheight = "60 mm"', '\nheight = "150 mm"'), ('test_height = "10 mm"', 'test_height = "0 mm"')
     bare = run_study(load_study(study(tmp_path, lower, low, *high, directions='["along", "across", "push"]')))
     assert (bare.rails[0].low < found.rails[0].low).any()
-    assert [one.split()[0] for one in bare.doubts] == ["clamp.strength.pull"]
+    assert [one.split()[0] for one in bare.untested] == ["clamp.strength.pull"]
     assert not bare.verified
 
 

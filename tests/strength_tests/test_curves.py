@@ -62,7 +62,9 @@ def test_noise_does_not_move_the_stiffness_far():
     ("u", "f", "says"),
     [
         ([0.0, 1.0], [0.0, 1.0], "too few"),
-        (np.arange(20.0), -np.arange(20.0), "does not rise"),
+        (np.arange(20.0), -np.arange(20.0), "the sign of the column"),
+        (np.arange(20.0), np.r_[0.1 * np.arange(9.0), -np.arange(11.0)], "the sign of the column"),
+        (np.arange(20.0), np.zeros(20), "does not rise"),
         (np.arange(20.0), np.r_[np.arange(19.0), np.nan], "no numbers"),
         (np.zeros(20), np.arange(20.0), "without displacement"),
         (-np.arange(20.0), np.arange(20.0), "falls where it should rise"),

@@ -228,9 +228,33 @@ def test_the_furthest_test_is_named(tmp_path):
     assert any(n.startswith(f"Test T7 is {100.0 * off:.0f} % off the mean") for n in found.notes)
 
 
+def hyperbolas(over):
+    """F = k u / (1 + u / a) to so many times a, and gone."""
+    x = np.linspace(0.0, over, 120)
+    rise = [peak * x / (1.0 + x) * (1.0 + over) / over for peak in PEAKS]
+    return [(np.append(x, 1.01 * over) * 1e-3, np.append(f, 0.1 * f[-1])) for f in rise]
+
+
+@pytest.mark.parametrize("over", [1.0, 2.0, 3.0])
+def test_a_clamp_that_softens_has_two_stiffnesses(tmp_path, over):
+    """Slope from 10 to 40 % of the peak by hand, on F = k u / (1 + u / a): within the range of clamp.toml."""
+    done, said, out = ran(written(tmp_path / "b", hyperbolas(over), rig="[rig]\n"))
+    assert done.exit_code == 0
+    text = tomllib.loads((out / "clamp.toml").read_text())["clamp"]["stiffness"]["pull"]
+    low, high = (float(one) for one in text.removesuffix(" kN/mm").split(" to "))
+    peaks = 1e-3 * np.array(PEAKS)  # [kN]
+    shares = np.array([0.1, 0.4]) * over / (1.0 + over)
+    x = shares / (1.0 - shares)  # at those shares of the peak, over a = 1 mm
+    early = np.exp(np.log(peaks).mean()) * 0.3 / np.ptp(x)
+    whole = np.exp(np.log(peaks).mean()) / over
+    assert high == pytest.approx(early, rel=0.04)  # a line through all points, not through its ends
+    assert whole < low < high / 1.1
+    assert ("CHECK THE CURVES of T1" in said) == (over > 1.0)
+
+
 def test_strengths_stand_where_the_model_of_single_clamps_does_not_fit(tmp_path):
-    plain = ran(written(tmp_path / "a", curves()))[2]
-    done, said, out = ran(written(tmp_path / "b", curves(), rig="[rig]\n"))
+    plain = ran(written(tmp_path / "a", hyperbolas(8.0)))[2]
+    done, said, out = ran(written(tmp_path / "b", hyperbolas(8.0), rig="[rig]\n"))
     assert done.exit_code == 1
     assert "THE MODEL DOES NOT FIT" in said
     assert "leave out [rig] and they are the same" in said

@@ -250,7 +250,7 @@ def test_a_clamp_that_is_no_spring_with_slip_is_flagged():
         bend=lambda u, f: np.where(u < 0.8 * u.max(), (u / u.max()) ** 2.5, 0.0) * f.max(),
     )  # fmt: skip
     assert not found.fits
-    assert any("stiffens or softens" in flag for flag in found.flags)
+    assert any("softens (2.2) or stiffens (0.7)" in flag for flag in found.flags)
     stepped = campaign_of(
         MODELS["straight"], MODELS["straight"], np.random.default_rng(3),
         bend=lambda u, f: np.where(u < 0.5 * u.max(), 0.35, 1.0) * np.minimum(4 * u / u.max(), 1.0) * f.max(),

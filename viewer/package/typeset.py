@@ -232,9 +232,16 @@ def _page_of(label: str) -> str:
     return f"#context counter(page).at(<{label}>).first()"
 
 
-def new_page() -> str:
-    """What follows starts on a page of its own."""
-    return "#pagebreak(weak: true)\n"
+def new_page(after: str = "") -> str:
+    """What follows starts on a page of its own.
+
+    With the label of a heading only where this is its page still: a part that runs on to a second one is
+    followed on that.
+    """
+    if not after:
+        return "#pagebreak(weak: true)\n"
+    first = f"counter(page).at(<{after}>).first()"
+    return f"#context if counter(page).get().first() == {first} {{ pagebreak(weak: true) }}\n"
 
 
 def kept_with_next(words: str) -> str:

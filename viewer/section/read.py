@@ -12,6 +12,7 @@ from shapely import Point
 from fea.checks.limits import rail_resistance
 from fea.sections.buckling_class import class_words
 from fea.sections.effective import Effective, effective
+from fea.sections.outline_doubts import outline_words
 from roofmodel.errors import InputError
 from roofmodel.hardware import DesignFormat, Material, Rail
 from roofmodel.profiles.data import Profile
@@ -122,7 +123,10 @@ def _seen(
         left=effective(profile, rail.material, form, welded=rail.welded),
         design=float(rail_resistance(rail, form)),
         clause=rail.resistance_clause,
-        notes=tuple(class_words("this rail", replace(rail, profile=profile), alloy, form)),
+        notes=(
+            *outline_words(rail.profile, system(units)),
+            *class_words("this rail", replace(rail, profile=profile), alloy, form),
+        ),
     )
 
 

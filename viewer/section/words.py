@@ -118,9 +118,10 @@ def notes(seen: Seen) -> tuple[str, ...]:
     ]  # fmt: skip
     return (
         *found,
+        *(note for note in seen.notes if note.startswith("CHECK")),
         *_strength_words(seen),
         *account_words(seen.profile),
-        *seen.notes,
+        *(note for note in seen.notes if not note.startswith("CHECK")),
         f"Torsion, warping and shear by {seen.profile.elements} finite elements. The torsion modulus is that "
         "of the walls: peaks of shear in inner corners are left out (common practice, load at rest).",
         *CAUTIONS,

@@ -61,7 +61,7 @@ def study_drawing(found: StudyResult, rails: Sequence[RailTableau] | None = None
         on = style.text_on(color)
         drawing.write(LETTERS[k], x + 11.0, y, 0.85 * TYPE, bold=True, color=on, align="center")
         drawing.write(name, x + 30.0, y, TYPE)
-    if any(np.isnan(rail.low).any() for rail in some):
+    if any((np.isnan(rail.low) | rail.guess).any() for rail in some):
         x, y = LEFT + 210.0 * (len(shown) % BESIDE), drawing.size[1] - 82.0 + 26.0 * (len(shown) // BESIDE)
         drawing.write("?", x + 11.0, y, TYPE, bold=True, color=style.EXCEEDED_ANCHORS[0], align="center")
         drawing.write("not verified", x + 30.0, y, TYPE)
@@ -105,7 +105,9 @@ def _panel(
     drawing.line(low, style.INK, 2.4)
     for letter, x, y in letters:
         drawing.write(letter, x, y, 0.85 * TYPE, bold=True, align="center", halo=True)
-    for (x, y), load in zip(dots.tolist(), rail.low[:, a], strict=True):
+    for (x, y), load, guess in zip(dots.tolist(), rail.low[:, a], rail.guess[:, a], strict=True):
+        if guess:
+            drawing.write("?", x + 9.0, y - 9.0, TYPE, bold=True, color=style.EXCEEDED_ANCHORS[0], halo=True)
         if np.isnan(load):
             drawing.write("?", x, y - 14.0, TYPE, bold=True, color=style.EXCEEDED_ANCHORS[0], align="center")
         else:

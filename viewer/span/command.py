@@ -36,7 +36,7 @@ def span(file: Path, out: Path, cell: str | None) -> None:
     """Make span tables of the rails in FILE.
 
     FILE is TOML: [study] (spans, loads, arrangements), [panel], [clamp], [[rail]] and [design] as in a
-    project. Start from a copy of models/cove-rails/spans.toml; `eavewright fields span` lists all fields. A
+    project. Start with `eavewright new spans`; `eavewright fields span` lists all fields. A
     quantity such as "4 to 5 kN" is a range: loads become bands, the tables take
     their low ends. Exit code 0: done. 1: NOT VERIFIED, as a
     strength, the anchorage or a deflection limit is missing, a number of the clamp is doubted or walls

@@ -13,7 +13,7 @@ from fea.checks.combinations import strength_factors
 from fea.checks.rail_section import yield_moments
 from fea.checks.screw_strength import screw_rule, screw_strength
 from fea.push.project import DIRECTIONS
-from fea.spans.study import StudyResult, open_words
+from fea.spans.study import StudyResult, guessed, open_words
 from roofmodel.hardware import DesignFormat, Rail, as_tested
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.tested import words as tested_words
@@ -219,7 +219,9 @@ def unverified(found: StudyResult, *, short: bool = False) -> str:
         ),
         *(f"{name} is not given" for name in found.not_given),
     ]
-    if short and any(np.isnan(rail.low).any() for rail in found.rails):
+    if not short:
+        reasons = [*reasons, *guessed(found.choices, found.rails, found.untested, units_of(found))]
+    if short and any((np.isnan(rail.low) | rail.guess).any() for rail in found.rails):
         reasons = [*reasons, "question marks; the notes say why"]
     elif not short:
         reasons = [*reasons, *open_words(found.study, found.rails)]

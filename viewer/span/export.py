@@ -9,7 +9,6 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from fea.spans.bench import LIMITS
 from fea.spans.study import RailTableau, StudyResult
@@ -70,7 +69,7 @@ def study_data(found: StudyResult) -> dict[str, Any]:
                         "spans": rail.spans,
                         "largest_load": rail.low,
                         "largest_load_high": rail.high,
-                        "verified": ~np.isnan(rail.low) & found.verified_rail(rail.rail),
+                        "verified": found.verified_cells(rail),
                         "governing": rail.governing,
                         "largest_load_by_limit": rail.by_limit,
                         "utilization": rail.use,
@@ -104,7 +103,7 @@ def _lines(found: StudyResult) -> list[list[Any]]:
         name = found.study.table.rail[rail.rail].name
         for a, arrangement in enumerate(found.choices.arrangements):
             for i, span in enumerate(rail.spans):
-                words = _read_with(found, rail, rail.low[i, a], hold)
+                words = _read_with(found, rail, bool(found.verified_cells(rail)[i, a]), hold)
                 low, high = float(rail.low[i, a]), float(rail.high[i, a])
                 limit = int(rail.governing[i, a])
                 more = None if rail.more is None else [_number(rail.more.load[i, a], u) for u in (SI, US)]
@@ -126,9 +125,11 @@ def _spans(found: StudyResult) -> list[list[Any]]:
     for rail in found.rails:
         name = found.study.table.rail[rail.rail].name
         for a, arrangement in enumerate(found.choices.arrangements):
-            words = _read_with(found, rail, rail.low[:, a], hold)
+            known = found.verified_rail(rail.rail) and not np.isnan(rail.low[:, a]).any()
             for m, load in enumerate(found.choices.loads.tolist()):
                 span = float(rail.span[m, a])
+                sure = not rail.guess[np.isclose(rail.spans, span, atol=1e-9), a].any()
+                words = _read_with(found, rail, known and sure, hold)
                 both = ["none", "none"]
                 if math.isfinite(span):
                     both = [round(span, 9), float(down(span, "length", US, 7))]  # type: ignore[list-item]
@@ -155,10 +156,9 @@ def numbered(found: StudyResult) -> Conditions:
 
 
 def _read_with(
-    found: StudyResult, rail: RailTableau, loads: ArrayLike, hold: Conditions
+    found: StudyResult, rail: RailTableau, known: bool, hold: Conditions
 ) -> tuple[float, float, str, str]:
-    """Seam spacing, whether a line of these loads is verified, and the numbers of its conditions."""
-    known = found.verified_rail(rail.rail) and not np.isnan(loads).any()
+    """Seam spacing, whether a line is verified, and the numbers of its conditions."""
     seam = (round(1e3 * rail.seam, 4), round(rail.seam / 0.0254, 4))
     numbers = sorted({1, *(hold[one] for one in _of_table(found, rail))})
     return *seam, "yes" if known else unverified(found), f"{' '.join(map(str, numbers))}"

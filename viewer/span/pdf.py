@@ -41,6 +41,7 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
     if not found.verified:
         parts.append(t.box(unverified(found), mark="open"))
     files = {}
+    label = ""
     for number, sheet in enumerate(sheets(found)):
         title, label = f"Data sheet: {sheet.name}", f"sheet-{number}"
         parts += [t.running(title), t.new_page() if number else "", t.heading(title, 1, label)]
@@ -51,7 +52,7 @@ def study_source(found: StudyResult, today: date) -> tuple[dict[str, bytes], str
             files[f"outline{number}.svg"] = drawing_svg(sheet.outline, sheet.name).encode()
             facts = t.beside(facts, t.figure(f"outline{number}.svg", f"Outline of {sheet.name}"), OUTLINE)
         parts += [*map(t.table, sheet.tables), facts, t.smaller(t.bullets(sheet.rest)) if sheet.rest else ""]
-    parts += [t.running(KIND), t.new_page()]
+    parts += [t.running(KIND), t.new_page(label)]
     parts += [t.heading("What the tables hold for"), t.table(conditions_table(found))]
     for first_rail in range(0, len(found.rails), RAILS):
         rails = found.rails[first_rail : first_rail + RAILS]

@@ -20,7 +20,7 @@ from viewer.section.picture import outline_drawing
 from viewer.section.read import study_rail
 from viewer.span.chart import LETTERS
 from viewer.span.conditions import both, conditions, rail_conditions
-from viewer.span.words import down, load_rows, span_text, units_of
+from viewer.span.words import GUESS, doubt_mark, down, load_rows, span_text, units_of
 
 SHOWN = (
     "Slope",
@@ -139,9 +139,12 @@ def tests_table(found: StudyResult) -> Table:
                 behind[3],
             )
         )
+    high = "at the grip"
+    if clamp.test_height > 0.0:
+        high = f"{both(clamp.test_height, 'size', units)} above the grip"
     divided = "" if clamp.factor is None else f", factor {clamp.factor:g}"
     return Table(
-        "Strengths of the clamp and the tests behind them",
+        f"Strengths of the clamp and the tests behind them; along was loaded {high}",
         (
             "Direction",
             "Tests",
@@ -153,7 +156,25 @@ def tests_table(found: StudyResult) -> Table:
         ),
         "tnnnnnt",
         tuple(rows),
+        note=_measured(found),
+        plain_note=True,
     )
+
+
+def _measured(found: StudyResult) -> str:
+    """What was read from each test and how it became a strength, so that it is found in the report."""
+    tested, units = found.study.table.clamp.tested, units_of(found)
+    how: dict[str, list[str]] = {}  # directions of one method told together
+    for one in () if tested is None else tested.series:
+        if not one.take or one.as_measured is None:
+            continue
+        ends = " to ".join(dict.fromkeys(f"{end:.3f}" for end in one.to_nominal))
+        down = f" times {ends} to nominal sheet" if ends not in ("", "1.000") else ""
+        text = f"{one.direction} {both(one.as_measured, 'force', units)}"
+        if one.largest:
+            text += f" (largest force of all records {both(one.largest[-1], 'force', units)})"
+        how.setdefault(f"{one.take}{down}; mean as measured", []).append(text)
+    return " ".join(f"What counts: {what} {'; '.join(some)}." for what, some in how.items())
 
 
 def _down(value: float, kind: str, units: UnitSystem, digits: int = 3) -> str:
@@ -175,8 +196,10 @@ def _loads(found: StudyResult, rail: RailTableau) -> Table:
     def cell(i: int, a: int) -> str:
         low, limit = float(rail.low[i, a]), int(rail.governing[i, a])
         both = f" ({down(low, 'line', other)})" if math.isfinite(low) else ""
-        return f"{down(low, 'line', units)}{both}{f' {LETTERS[limit]}' if limit >= 0 else ''}"
+        mark = doubt_mark(rail, i, a)
+        return f"{down(low, 'line', units)}{both}{f' {LETTERS[limit]}' if limit >= 0 else ''}{mark}"
 
+    guess = f" {GUESS}" if rail.guess.any() else ""
     seen = sorted({int(k) for k in np.unique(rail.governing)} - {-1})
     return Table(
         f"{rail.name}: largest load of snow down the slope per length of rail, {units.label('line')} "
@@ -185,6 +208,6 @@ def _loads(found: StudyResult, rail: RailTableau) -> Table:
         "n" * (1 + len(found.choices.arrangements)),
         load_rows(found, rail, lambda span: f"{span_text(span, units)} ({span_text(span, other)})", cell),
         note=f"What governs: {', '.join(f'{LETTERS[k]} {LIMITS[k]}' for k in seen) or 'nothing'}. Rounded "
-        "down; a span between two gets what the longer one carries.",
+        f"down; a span between two gets what the longer one carries.{guess}",
         plain_note=True,
     )

@@ -19,6 +19,8 @@ CAUTIONS = (
     "Falling snow and ice can kill. Work at height can kill.",
 )
 
+GUESS = "?: NOT VERIFIED (hangs on an untested direction of the clamp)."
+NO_GAIN = 0.02  # share of every load by which a table of more tests tells nothing
 BESIDE = 6  # rails that one table compares
 
 
@@ -62,6 +64,7 @@ def loads_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tab
         high = down(float(rail.high[i, a]), "line", units)
         if banded and math.isfinite(rail.high[i, a]) and high != text:
             text += f" to {high}"
+        text += doubt_mark(rail, i, a)
         limit = int(rail.governing[i, a])
         return text if limit < 0 else f"{text} {LIMITS[limit]}"
 
@@ -70,13 +73,25 @@ def loads_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Tab
         (f"span, {units.label('length')}", *map(str, found.choices.arrangements)),
         "n" * (1 + len(found.choices.arrangements)),
         load_rows(found, rail, lambda span: span_text(span, units), cell),
+        note=GUESS if rail.guess.any() else "",
+        plain_note=True,
     )
 
 
+def doubt_mark(rail: RailTableau, span: int, arrangement: int) -> str:
+    """What stands behind a load that hangs on a guess."""
+    return " ?" if rail.guess[span, arrangement] else ""
+
+
 def more_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Table | None:
-    """Largest line loads after three more tests of each direction; None where nobody said."""
+    """Largest line loads after three more tests of each direction; None where nobody said, or for no gain."""
     more = rail.more
     if more is None:
+        return None
+
+    with np.errstate(divide="ignore", invalid="ignore"):
+        change = np.nan_to_num(more.load / rail.low - 1.0, nan=0.0, posinf=0.0, neginf=0.0)
+    if (np.abs(change) < NO_GAIN).all():
         return None
 
     def cell(i: int, a: int) -> str:
@@ -113,6 +128,7 @@ def compared(found: StudyResult, units: UnitSystem) -> tuple[Table, ...]:
             ]
             cells = ["" if load is None else down(load, "line", units) for load in loads]
             for k, (rail, at) in enumerate(zip(found.rails, own, strict=True)):
+                cells[k] += doubt_mark(rail, int(at[0]), a) if len(at) else ""
                 if k and found.verified_rail(rail.rail) and found.verified_rail(found.rails[0].rail):
                     cells[k] += _change(loads[k], loads[0])
                 if len(at) and (limit := int(rail.governing[at[0], a])) >= 0:
@@ -140,10 +156,14 @@ def _change(load: float | None, first: float | None) -> str:
 
 def spans_table(found: StudyResult, rail: RailTableau, units: UnitSystem) -> Table:
     """Largest span of the study that carries every line load."""
+    places = np.argmin(np.abs(np.nan_to_num(rail.span)[..., None] - rail.spans), axis=2)
     rows = [
         (
             f"{units.convert(float(load), 'line'):.4g}",
-            *("none" if math.isnan(x) else span_text(float(x), units) for x in rail.span[m]),
+            *(
+                "none" if math.isnan(x) else f"{span_text(float(x), units)}{doubt_mark(rail, int(at), a)}"
+                for a, (x, at) in enumerate(zip(rail.span[m], places[m], strict=True))
+            ),
         )
         for m, load in enumerate(found.choices.loads)
     ]

@@ -31,6 +31,7 @@ OF_AISI = (
 )  # and those on strengths of ASD and LRFD, left out where EN takes its
 _NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?")  # none of a name such as T2 or D7.3
 MOST = 12  # ways to fail, and tests that do not count, that a data sheet has room for
+TAKEN = {"peak": "largest force", "slip": "force at first slip", "proof": "proof load"}
 THREE = 3  # more tests, about what a maker adds to a campaign
 UNITS = {
     "SI": {"force": (1e3, "kN"), "stiffness": (1e6, "kN/mm"), "moment": (1.0, "N*m")},
@@ -76,14 +77,21 @@ def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> 
         )
     lines += _stiffness(some, units)
     one_factor = len(methods) == 1 and next(iter(methods))[1] == 1.0
-    what, kind = ("characteristic", "characteristic") if one_factor else ("design", "design")
+    held = found.campaign.table.method.format
+    factor = f", factor = {next(iter(methods))[0]!r}" if one_factor else ""
+    of_en = ("characteristic", "characteristic") if one_factor else ("design", "design")
+    kinds = {"EN": of_en, "ASD": ("asd", "allowable"), "LRFD": ("lrfd", "design")}
+    what, kind = kinds[held]
     lines += [f"strength = {_strengths(some, what, units)}", f'strength_kind = "{kind}"']
-    if one_factor:
+    if held == "EN" and one_factor:
         lines.append(f"factor = {next(iter(methods))[0]!r}  # gamma_M of EN")
-    for form, key, ready in (("ASD", "asd", "allowable"), ("LRFD", "lrfd", "design")):
-        lines.append(
-            f'# for design.format = "{form}" instead: strength_kind = "{ready}", no factor, by AISI S100 K2:'
-        )
+    elif held != "EN":
+        lines.append(f"# of format {held}, by AISI S100 K2 (method.format); it takes no factor")
+    for form, (key, ready) in kinds.items():
+        if form == held:
+            continue
+        how = "no factor, by AISI S100 K2" if form != "EN" else (factor.strip(", ") or "no factor")
+        lines.append(f'# for design.format = "{form}" instead: strength_kind = "{ready}", {how}:')
         lines.append(f"#   strength = {_strengths(some, key, units)}")
     if missing:
         lines.append(
@@ -166,6 +174,7 @@ def _series(some: dict[str, dict[str, Any]], units: UnitSystem) -> list[str]:
             f"tests = {one['justified']['count']}",
             f"mean = {_quoted(_amount(one['justified']['mean'], 'force', units))}",
             f"scatter = {one['justified']['scatter']:.4f}",
+            *_measured(one, units),
         ]
         own, method = one["justified"], one["method"]
         if method["known_scatter"] is not None and own["scatter"] == method["known_scatter"]:
@@ -186,6 +195,42 @@ def _series(some: dict[str, dict[str, Any]], units: UnitSystem) -> list[str]:
         lines += [f"failures = {_list(listed)}"] if ways else []
         lines += [f"excluded = {_list(out)}"] if out else []
     return lines
+
+
+def _measured(one: dict[str, Any], units: UnitSystem) -> list[str]:
+    """What ties the strengths of a direction to the report of its laboratory."""
+    counted = [test for test in one["tests"] if test["counts"]]
+    measured, nominal = (np.array([test[key] for test in counted]) for key in ("strength", "at_nominal"))
+    peaks = [t["strength"] / one["share"] if t["curve"] is None else t["curve"]["peak"] for t in one["tests"]]
+    factors = [
+        f"{end:.4f}" for end in dict.fromkeys(((nominal / measured).min(), (nominal / measured).max()))
+    ]
+    ends = [_quoted(_amount(float(end), "force", units)) for end in (min(peaks), max(peaks))]
+    words = TAKEN[one["method"]["take"]]
+    if one["method"]["take"] == "proof":
+        words += f" at {sheet_text(one['method']['offset'], units)}"
+    if any(test["curve"] is None for test in counted) and one["method"]["take"] != "peak":
+        words += ", as given where there is no curve"
+    if one["share"] != 1.0:
+        words += f", {one['share']:.3f} of the force on the rig"
+    lines = [
+        f"take = {_quoted(words)}",
+        f"as_measured = {_quoted(_amount(float(measured.mean()), 'force', units))}",
+        f"to_nominal = [{', '.join(dict.fromkeys(factors))}]",
+        f"largest = [{', '.join(dict.fromkeys(ends))}]",
+    ]
+    if (known := _known_stiffness(one)) is not None:
+        both = dict.fromkeys(_amount(end, "stiffness", units) for end in known)
+        lines.append(f"stiffness = {_list(both)}")
+    return lines
+
+
+def _known_stiffness(one: dict[str, Any]) -> Sequence[float] | None:
+    """Both ends of the stiffness that curves of a direction gave; None where no rig fits."""
+    rig = one["rig"]
+    if rig is None or not rig["fits"] or rig["stiffness"]["value"] is None:
+        return None
+    return list(rig["between"])
 
 
 def _three_more(some: dict[str, dict[str, Any]]) -> list[str]:
@@ -226,11 +271,7 @@ def write_clamp(found: CampaignResult, joined: Sequence[dict[str, Any]], path: P
 
 def _stiffness(some: dict[str, dict[str, Any]], units: UnitSystem) -> list[str]:
     """Means of clamps in rigs that fit, and what is wanting; push stands in where nothing was pulled."""
-    known = {
-        name: one["rig"]["between"]
-        for name, one in some.items()
-        if one["rig"] is not None and one["rig"]["fits"] and one["rig"]["stiffness"]["value"] is not None
-    }
+    known = {name: ends for name, one in some.items() if (ends := _known_stiffness(one)) is not None}
     if "pull" not in known and "push" in known:
         known["pull"] = known["push"]
     names = [name for name in DIRECTIONS[:3] if name in known]

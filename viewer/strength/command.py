@@ -31,10 +31,10 @@ def tests(file: Path, out: Path, join: tuple[Path, ...]) -> None:
     """Read the test campaign FILE and say what strength it justifies.
 
     FILE is TOML: [campaign], [specimen] (what the strength is valid for), [method], and [[test]] tables with
-    strengths or curves, or `file = "all.csv"` above the tables, with columns test and strength. With [rig],
-    which says how the specimens were loaded, stiffness and slip of the clamp are fitted to the curves and the
-    rig's own model is held against them. Start from a copy of models/brackwater-clamp/tests.toml; `eavewright
-    fields tests` lists all fields. clamp.toml is the table [clamp] to paste into a project.
+    strengths or curves (`curves = "along/*.csv"` for many), or `file = "all.csv"` above the tables, with
+    columns test and strength. With [rig], which says how the specimens were loaded, stiffness and slip of the
+    clamp are fitted to the curves and the rig's own model is held against them. Start with `eavewright new
+    tests`; `eavewright fields tests` lists all fields. clamp.toml is the table [clamp] of a project.
     Exit code 0: done. 1: the model of the rig does not fit, a curve is unlike the others, an odd record
     may have raised the strength, or no clamp holds so much or is loaded so high; no clamp.toml then, and none
     of an earlier run stays, unless the strengths do not depend on that model. 2: bad input, nothing written.

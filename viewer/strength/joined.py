@@ -46,6 +46,8 @@ class _Input(BaseModel):
 
 
 class _Method(BaseModel):
+    take: Literal["peak", "slip", "proof"]
+    offset: Number
     partial_factor: Number
     conversion: Number
     known_scatter: Share | None
@@ -64,6 +66,7 @@ class _Curve(BaseModel):
 class _Test(BaseModel):
     name: str
     strength: Number
+    at_nominal: Number
     counts: bool
     excluded: str
     failure: str

@@ -16,8 +16,10 @@ from viewer.strength.rig_chart import rig_drawing
 from viewer.strength.rig_words import rig_answer, rig_remedy, rig_table, rig_verdict
 from viewer.strength.words import (
     answer,
+    largest_words,
     model_words,
     more_tables,
+    no_gain,
     strengths_table,
     tests_table,
     units_of,
@@ -52,11 +54,13 @@ def write_campaign_page(found: CampaignResult, path: Path) -> None:
             css=page_css(),
             title=title,
             answer=answer(found),
+            largest=largest_words(found),
             valid=valid_for(found),
             chart=Markup(drawing_svg(campaign_drawing(found), f"Strengths of {table.campaign.name}")),
             strengths=strengths_table(found),
             tests=tests_table(found),
             more=more_tables(found),
+            no_gain=no_gain(found),
             rig=rig_table(found, units),
             rig_answer=rig_answer(found, units),
             rig_verdict=""

@@ -9,7 +9,16 @@ from fea.strength_tests.results import CampaignResult
 from viewer.report.tables import Table
 from viewer.strength.page import CAUTIONS
 from viewer.strength.rig_words import rig_answer, rig_remedy, rig_table, rig_verdict
-from viewer.strength.words import answer, model_words, more_tables, strengths_table, tests_table, units_of
+from viewer.strength.words import (
+    answer,
+    largest_words,
+    model_words,
+    more_tables,
+    no_gain,
+    strengths_table,
+    tests_table,
+    units_of,
+)
 from viewer.terminal import print_table
 
 
@@ -17,6 +26,7 @@ def print_campaign(found: CampaignResult, console: Console) -> None:
     """Answer, strengths, tests, notes."""
     console.print(Text(found.campaign.table.campaign.name, style="bold"), highlight=False)
     console.print(Text(answer(found)), highlight=False)
+    console.print(Text(largest_words(found)), highlight=False)
     console.print()
     print_table(console, strengths_table(found))
     tests = tests_table(found)
@@ -46,6 +56,6 @@ def print_campaign(found: CampaignResult, console: Console) -> None:
         )
     for table in more_tables(found):
         print_table(console, table)
-    for line in (model_words(found), *found.notes, *CAUTIONS):
+    for line in (*no_gain(found), model_words(found), *found.notes, *CAUTIONS):
         if line:
             console.print(Text(f"- {line}"), highlight=False)

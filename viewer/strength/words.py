@@ -11,12 +11,14 @@ from fea.strength_tests.notes import ASKED, D7_3_BELOW
 from fea.strength_tests.record_notes import raised_words
 from fea.strength_tests.resistance import LEAST_PROFESSIONAL, correction_factor
 from fea.strength_tests.results import CampaignResult, Justified
+from fea.strength_tests.unit_notes import largest_forces
 from roofmodel.project.tested import sheet_text
 from roofmodel.units import UnitSystem
-from viewer.quantities import quantity, significant, system
+from viewer.quantities import quantity, significant, span_of_forces, system
 from viewer.report.tables import Table
 
 SUSPECT = "may not belong"
+D2_FIRST = 4  # tests of unknown scatter from which Table D2 has a number (from memory)
 WORDS = {"peak": "largest force", "slip": "force at first slip", "proof": "proof load"}
 
 
@@ -43,8 +45,14 @@ def answer(found: CampaignResult) -> str:
     one, units = found.justified, units_of(found)
     method = found.campaign.table.method
     own = one.scatter == one.sample.scatter
+    measured = float(found.measured[found.counted].mean())
+    down = (
+        ""
+        if measured < 1.001 * one.sample.mean
+        else (f" at nominal sheet and metal ({quantity(measured, 'force', units)} as measured)")
+    )
     text = (
-        f"{one.sample.count} tests, mean {quantity(one.sample.mean, 'force', units)}, scatter "
+        f"{one.sample.count} tests, mean {quantity(one.sample.mean, 'force', units)}{down}, scatter "
         f"{100.0 * one.scatter:.1f} %{'' if own else ' (not from them)'}: characteristic strength "
         f"{quantity(one.characteristic, 'force', units)}, design strength "
         f"{quantity(one.design, 'force', units)} with the factor {method.partial_factor:g}"
@@ -66,6 +74,13 @@ def answer(found: CampaignResult) -> str:
         )
     doubt = raised_words(found)
     return f"{doubt}{' ' if doubt else ''}{text}. Valid for: {valid_for(found)}."
+
+
+def largest_words(found: CampaignResult) -> str:
+    """The largest forces of the records in terms that show a wrong unit at once."""
+    low, high = largest_forces(found)
+    words = span_of_forces(low, high, units_of(found))
+    return f"Largest forces of the records: {words}: as the load cell showed?"
 
 
 def tests_table(found: CampaignResult) -> Table:
@@ -132,6 +147,9 @@ def strengths_table(found: CampaignResult) -> Table:
         return (name, *(_value(one, value, units) for _, one in shown), source)
 
     spread = "normal" if method.distribution == "normal" else "lognormal"
+    bare = any(one.sample.count < D2_FIRST and method.known_scatter is None for _, one in shown)
+    direct = "EN 1990 D7.3, "
+    direct += f"its formula (Table D2 begins at {D2_FIRST} tests)" if bare else "Table D2"
     own = "; ".join(dict.fromkeys(_scatter_source(one, method.known_scatter) for _, one in shown))
     held = any(one.fractile > one.characteristic for _, one in shown)
     uncut = [line("5 % fractile, not held to the lowest test", "fractile", f"EN 1990 D7.2, {spread}")]
@@ -151,7 +169,7 @@ def strengths_table(found: CampaignResult) -> Table:
             "design",
             f"EN 1990 D7.2: {method.conversion:g} / {method.partial_factor:g} of it",
         ),
-        line("Factor k of the direct design value", "k_design", "EN 1990 D7.3, Table D2"),
+        line("Factor k of the direct design value", "k_design", direct),
         line("Design strength straight from the tests", "direct", "EN 1990 D7.3"),
         line(
             "95 % lie above, with 75 % confidence",
@@ -201,8 +219,35 @@ LOT = (
 )
 
 
-def more_tables(found: CampaignResult) -> tuple[Table, Table]:
-    """What more tests would buy by EN 1990 and by AISI S100; beside it, as if the suspect were not there."""
+def no_gain(found: CampaignResult) -> list[str]:
+    """For each standard by which no number of further tests changes the strength: that in one line."""
+    one, more, lines = found.justified, found.more, []
+    if found.more_without is not None:
+        return []
+    for name, value, (middle, low) in (
+        ("characteristic strength", one.characteristic, (more.middle, more.low)),
+        ("strengths of ASD and LRFD", one.asd, more.factored[:2]),
+    ):
+        if np.isnan(value) or not _unchanged(middle):
+            continue
+        least = quantity(value * float(low.min()), "force", units_of(found))
+        is_asd = name.startswith("strengths")
+        lines.append(
+            f"{more.added[0]} to {more.added[-1]} more tests would not change the {name}: the median stays "
+            f"what it is today, and one campaign in ten ends at {least}{' (ASD)' if is_asd else ''} or below."
+        )
+    return lines
+
+
+def _unchanged(shares: Iterable[float]) -> bool:
+    return {_gain(one) for one in shares} <= {"+0.0 %"}
+
+
+def more_tables(found: CampaignResult) -> tuple[Table, ...]:
+    """What more tests would buy by EN 1990 and by AISI S100; beside it, as if the suspect were not there.
+
+    None of a standard by which they change nothing (`no_gain`).
+    """
     units, more, other = units_of(found), found.more, found.more_without
     today, alone = found.justified, found.without
 
@@ -264,7 +309,8 @@ def more_tables(found: CampaignResult) -> tuple[Table, Table]:
     by_aisi = Table(
         "What more tests would buy in ASD and LRFD", heads, "t" + "n" * (len(heads) - 1), rows, note=note
     )
-    return by_en, by_aisi
+    some = ((by_en, more.middle), (by_aisi, more.factored[0]))
+    return tuple(one for one, middle in some if other is not None or not _unchanged(middle))
 
 
 def _gain(share: float) -> str:

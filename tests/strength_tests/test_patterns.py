@@ -1,0 +1,105 @@
+"""One table for many curves: it reads as a table of each, in the order that people count."""
+
+import numpy as np
+import pytest
+
+from fea.spans.study import run_study
+from fea.strength_tests.campaign import judge
+from roofmodel.errors import InputError
+from roofmodel.project.campaigns import load_campaign
+from roofmodel.project.span_study import load_study
+from tests.strength_tests.test_campaign import HEAD
+from viewer.starter import write_starter
+
+NAMES = ("P1", "P2", "P10")
+PEAKS = (5.1, 5.6, 4.8)
+
+
+def campaign(folder, tables):
+    (folder / "pull").mkdir(exist_ok=True)
+    u = np.linspace(0.0, 4.0, 60)
+    for i, (name, peak) in enumerate(zip(NAMES, PEAKS, strict=True)):
+        f = np.where(u < 3.5, peak * np.tanh((1.0 + 0.1 * i) * u), 0.1 * peak)
+        rows = "\n".join(f"{a:.5f},{b:.5f}" for a, b in zip(u, f, strict=True))
+        (folder / "pull" / f"{name}.csv").write_text(f"displacement [mm],force [kN]\n{rows}")
+    (folder / "c.toml").write_text(HEAD + tables)
+    return load_campaign(folder / "c.toml")
+
+
+PATTERN = '[[test]]\ncurves = "pull/*.csv"\nfailure = "slid"\nthickness = "0.62 mm"\n'
+
+
+def test_a_pattern_is_a_table_of_each_file(tmp_path):
+    each = "".join(
+        f'[[test]]\nname = "{one}"\ncurve = "pull/{one}.csv"\nfailure = "slid"\nthickness = "0.62 mm"\n'
+        for one in NAMES
+    )
+    one, other = campaign(tmp_path, PATTERN), campaign(tmp_path, each)
+    assert [test.name for test in one.tests] == list(NAMES)  # P10 after P2
+    assert one.tests == other.tests
+    assert judge(one).justified == judge(other).justified
+
+
+@pytest.mark.parametrize("names", ['name = "P2"', 'name = "P2"\ncurve = "pull/P2.csv"'])
+def test_a_table_of_its_own_says_what_differs(tmp_path, names):
+    found = campaign(tmp_path, f'{PATTERN}[[test]]\n{names}\nfailure = "tore"\n')
+    assert [(test.name, test.curve, test.failure) for test in found.tests] == [
+        ("P1", "pull/P1.csv", "slid"), ("P2", "pull/P2.csv", "tore"), ("P10", "pull/P10.csv", "slid"),
+    ]  # fmt: skip
+    assert found.tests[1].thickness == pytest.approx(0.62e-3)
+
+
+def test_its_strength_counts_in_place_of_the_curve_and_its_own_name_too(tmp_path):
+    by_strength = campaign(tmp_path, f'{PATTERN}[[test]]\nname = "P2"\nstrength = "4 kN"\n')
+    assert judge(by_strength).measured[1] == pytest.approx(4e3)
+    renamed = campaign(tmp_path, f'{PATTERN}[[test]]\nname = "second"\ncurve = "./pull/P2.csv"\n')
+    assert [test.name for test in renamed.tests] == ["P1", "second", "P10"]
+    more = campaign(tmp_path, f'{PATTERN}[[test]]\nname = "old"\nstrength = "4 kN"\n')
+    assert [test.name for test in more.tests] == [*NAMES, "old"]
+
+
+@pytest.mark.parametrize(
+    ("tables", "says"),
+    [
+        ('[[test]]\ncurves = "pull/*.txt"\n', 'no file is "pull/*.txt"'),
+        (f'{PATTERN}[[test]]\ncurves = "pull/P*.csv"\n', 'is in "pull/*.csv" and in "pull/P*.csv"'),
+        ('[[test]]\ncurves = "*/*.csv"\n', "has a * in its folder"),
+        (f'{PATTERN}[[test]]\nname = "P3"\n', "no file of that name is in test.curves"),
+        ('[[test]]\nname = "P3"\n', "give either strength"),
+        (f'{PATTERN}[[test]]\nname = "P1"\ncurve = "pull/P2.csv"\n', "needs its own name"),
+        ('[[test]]\ncurves = "pull/*.csv"\nname = "P"\n', "give it no name"),
+        ("[[test]]\nfailure = \"slid\"\n", "give name"),
+        ('[[test]]\ncurves = "a\\u0000b"\n', "no file is"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_meant_is_one_line(tmp_path, tables, says):
+    with pytest.raises(InputError) as told:
+        campaign(tmp_path, tables)
+    assert says in str(told.value)
+    assert "\n" not in str(told.value)
+    assert "c.toml: " in str(told.value)
+
+
+@pytest.mark.parametrize("units", ["SI", "US"])
+@pytest.mark.parametrize("direction", ["along", "across", "pull", "push"])
+def test_a_starting_campaign_wants_nothing_but_its_curves(tmp_path, units, direction):
+    campaign(tmp_path, PATTERN)
+    (tmp_path / "pull").rename(tmp_path / "curves")
+    (tmp_path / "curves").rename(tmp_path / direction)
+    path = tmp_path / f"{direction}.toml"
+    write_starter("tests", units, path)
+    found = judge(load_campaign(path))
+    assert [test.name for test in found.campaign.tests] == list(NAMES)
+    assert found.campaign.table.specimen.direction == direction
+    assert (found.campaign.table.specimen.load_height is None) is (direction != "along")
+    assert found.calibration.fits
+    with pytest.raises(InputError, match="exists already"):
+        write_starter("tests", units, path)
+    with pytest.raises(InputError, match="leave it out"):
+        write_starter("tests", units, tmp_path / "other.toml", "NBCC 2020")
+
+
+@pytest.mark.parametrize("units", ["SI", "US"])
+def test_a_starting_span_study_is_verified_as_it_stands(tmp_path, units):
+    write_starter("spans", units, tmp_path / "s.toml")
+    assert run_study(load_study(tmp_path / "s.toml")).verified
