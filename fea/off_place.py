@@ -20,7 +20,7 @@ from fea.panel.support import PanelSupport
 from fea.rails.actions import rail_loads
 from fea.states import State
 from roofmodel.project.load import Project
-from roofmodel.sliding.end_steps import PLACED, EndStep, end_steps
+from roofmodel.sliding.end_steps import EndStep, end_steps
 from roofmodel.sliding.flow import FlowGraph
 from roofmodel.sliding.thrust import RowForce
 from roofmodel.units import SYSTEMS, UnitSystem
@@ -165,9 +165,9 @@ def _words(project: Project, one: OffPlace, units: UnitSystem) -> str:
     )
 
 
-def use_change(use: float, then: float, at: str) -> str:
+def use_change(use: float, then: float, at: str, whose: str = "its") -> str:
     """Such as "its worst clamp goes from 66 % to 128 % (E-1)"."""
-    return f"its worst clamp goes from {_percent(use)} to {_percent(then)} ({at})"
+    return f"{whose} worst clamp goes from {_percent(use)} to {_percent(then)} ({at})"
 
 
 def distance(off: float, units: UnitSystem) -> str:
