@@ -125,7 +125,7 @@ def place_short(place: Tolerance | None, units: UnitSystem) -> tuple[str, float]
 
 
 def out_of_place_words(found: Sequence[Trouble]) -> str:
-    """What rows do not bear a little off their places, such as "EXCEEDED a little out of place: 107 % (S-08)"; empty where all do."""
+    """What rows do not bear, such as "EXCEEDED a little out of place: 107 % (S-08)"; empty for nothing."""
     if not found:
         return ""
     tested = [one for one in found if math.isfinite(one.use)]

@@ -21,6 +21,7 @@ from viewer.picture.row_names import dot, place_at_ends, place_beside, row_names
 from viewer.picture.scene import Scene, mark_sizes
 from viewer.picture.sheet import FOOTER, HEADER, MARGIN, Overlay, Shape
 from viewer.picture.standing import array_glass
+from viewer.places import out_of_place_words
 
 Array = NDArray[np.float64]
 
