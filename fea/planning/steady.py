@@ -15,7 +15,9 @@ from typing import NamedTuple
 import numpy as np
 
 from fea.analysis import Analysis, analyze, check_limits
+from fea.checks.governing import worst_attachment
 from fea.checks.limits import Limit
+from fea.moving import on_rigid_seams
 from fea.off_place import ABOUT, distance, use_change
 from fea.planning.apart import gaps, too_far
 from fea.planning.checking import allowed_share, target_rows
@@ -24,7 +26,7 @@ from fea.planning.passing import passing_by
 from fea.planning.places import TOP_GAP, lowest_rows, unit_of
 from fea.planning.threats import Threats
 from fea.row_moves import with_ups
-from fea.sensitivity import TOLERANCE, Tolerance, out_of_place
+from fea.sensitivity import TOLERANCE, Tolerance, out_of_place, softer
 from roofmodel.errors import InputError
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
@@ -96,7 +98,41 @@ def row_steps(analysis: Analysis) -> tuple[Trouble, ...]:
     return tuple(sorted(found, key=lambda one: -one.use))
 
 
-def troubles(analysis: Analysis, place: Tolerance | None) -> tuple[Trouble, ...]:
+def moved_alone(analysis: Analysis, step: float, memory: Memory | None = None) -> tuple[Trouble, ...]:
+    """Rows beside valleys that take a kept limit over it once one of them alone is off by `step` [m].
+
+    A row that parts from another at a valley takes more than a step of its own end tells: what it takes then
+    grows with its place. Rows that cannot be there are left out. Runs on rigid seams count by `softer`.
+    """
+    project, names = on_rigid_seams(analysis.project), analysis.project.layout.row_name
+    worst, edges = analysis.attachment, np.unique(analysis.graph.valley_edge)
+    if worst is None or worst.utilization > 1.0 or project.table.as_built is not None or not len(edges):
+        return ()
+    near = analysis.force.end_bound.max(axis=(0, 2)) > 0.0
+    near[[row for one in analysis.off_place for row in (one.step.row, one.step.other)]] = True
+    near &= np.isin(project.layout.row_plane, np.unique(project.roof.edges.plane[edges]))
+    part, off = softer(analysis, project, memory), ABOUT[project.table.project.units]
+    ups, found = [row.up for row in project.table.row], []
+    for number in np.flatnonzero(near).tolist():
+        for way, by in (("higher", step), ("lower", -step)):
+            try:
+                moved = with_ups(project, [*ups[:number], max(ups[number] + by, 0.01), *ups[number + 1 :]])
+                limits = check_limits(moved, memory)
+            except InputError:
+                continue
+            then = worst_attachment(limits)
+            if then is None or not part * then.utilization > 1.0:
+                continue
+            at, use = limits[then.limit].target_name[then.target], part * then.utilization
+            words = f"with {names[number]} alone {off} {way} {use_change(worst.utilization, use, at, 'the')}"
+            on = (names[number], *_row_of(analysis, at))
+            found.append(Trouble(tuple(dict.fromkeys(on)), use, at, words))
+    return tuple(found)
+
+
+def troubles(
+    analysis: Analysis, place: Tolerance | None, alone: Sequence[Trouble] = ()
+) -> tuple[Trouble, ...]:
     """What rows that keep their limits do not bear a little off their places, the worst first.
 
     Parameters
@@ -104,8 +140,12 @@ def troubles(analysis: Analysis, place: Tolerance | None) -> tuple[Trouble, ...]
     analysis : Analysis
     place : Tolerance or None
         As `fea.sensitivity.out_of_place` has it, for `HELD`.
+    alone : sequence of Trouble
+        Of `moved_alone`.
     """
     found = list(row_steps(analysis))
+    told = {one.at for one in found}
+    found += [one for one in alone if one.at not in told]
     if place is not None:
         off = ABOUT[analysis.project.table.project.units]
         if place.failed:
@@ -150,7 +190,9 @@ def steadied(
     Steady
         The rows as they are where they bear their tolerance, or where nothing near by does better.
     """
-    search = _Search(threats, every, Memory(), Memory(), {_places(rows)})
+    leak = passing_by(analysis, threats)
+    leak = LEAK if leak <= LEAK else leak + LEAK
+    search = _Search(threats, every, leak, Memory(), Memory(), {_places(rows)})
     best = _steady(rows, analysis, search)
     while best.trouble:
         better = None
@@ -185,18 +227,29 @@ def steadied_words(before: Sequence[RowTable], steady: Steady) -> str:
 
 
 class _Search(NamedTuple):
-    """What all trials share; `seen` are the rows looked at, one for each check."""
+    """What all trials share.
+
+    `leak` is the most that may pass the rows; `seen` are the rows looked at, one for each check.
+    """
 
     threats: Threats
     every: tuple[int, ...]
+    leak: float
     memory: Memory
     rigid: Memory
     seen: set[tuple[tuple[float, int], ...]]
 
 
-def _steady(rows: tuple[RowTable, ...], analysis: Analysis, search: _Search) -> Steady:
+def _steady(
+    rows: tuple[RowTable, ...], analysis: Analysis, search: _Search, best: Steady | None = None
+) -> Steady:
+    """Rows with what they do off their places; of those no better than `best` only so much as shows that."""
     place = out_of_place(analysis, HELD[analysis.project.table.project.units], search.rigid)
-    return Steady(rows, analysis, place, troubles(analysis, place))
+    found = Steady(rows, analysis, place, troubles(analysis, place))
+    if best is not None and found.score >= best.score:
+        return found
+    alone = moved_alone(analysis, HELD[analysis.project.table.project.units], search.rigid)
+    return Steady(rows, analysis, place, troubles(analysis, place, alone))
 
 
 def _tried(best: Steady, change: Change, search: _Search) -> Steady | None:
@@ -225,11 +278,11 @@ def _tried(best: Steady, change: Change, search: _Search) -> Steady | None:
     else:
         return None
     kept = analysis.passed and limits_excess(analysis.limits, project.table.plan.target) <= 1.0 + LOOSE
-    if not kept or passing_by(analysis, search.threats) > LEAK:
+    if not kept or passing_by(analysis, search.threats) > search.leak:
         return None
     if Steady(rows, analysis, None, troubles(analysis, None)).score >= best.score:
         return None
-    return _steady(rows, analysis, search)
+    return _steady(rows, analysis, search, best)
 
 
 def _rows_over(project: Project, limits: Sequence[Limit]) -> set[str]:
