@@ -98,7 +98,8 @@ def print_compared(
     """
     units = system(analysis.project.table.project.units)
     columns = [(label, analysis), *((other.label, one) for other, one in others)]
-    console.print(compared_table(columns, units), highlight=False)
+    for table in _fitting(columns, units, console):
+        console.print(table, highlight=False)
     for other, one in others:
         said = verdict(one, units).sentence
         kept = ", ".join(other.kept)
@@ -106,6 +107,28 @@ def print_compared(
         console.print(Text(f"{other.label}: ", style="bold").append(said, style="none"), highlight=False)
     words = "The others are compared only: run check with each for its cautions, report and data."
     console.print(Text(words), highlight=False)
+
+
+def _fitting(columns: Sequence[tuple[str, Analysis]], units: UnitSystem, console: Console) -> list[Table]:
+    """One table, or several with the project itself in each, so that no word is broken."""
+    first, *others = columns
+    for most in range(len(others), 0, -1):
+        parts = [others[i : i + most] for i in range(0, len(others), most)]
+        tables = [compared_table([first, *part], units) for part in parts]
+        if all(_narrowest(one) <= console.width for one in tables):
+            break
+    return tables
+
+
+def _narrowest(table: Table) -> int:
+    """Characters that a table takes with no word broken, each column no less of them."""
+    found = 0
+    for column in table.columns:
+        texts = [str(column.header).strip(), *map(str, column.cells)]
+        words = texts if column.no_wrap else [word for text in texts for word in text.split()]
+        column.min_width = max(map(len, words), default=0)
+        found += 1 + column.min_width
+    return found
 
 
 def compared_table(compared: Sequence[tuple[str, Analysis]], units: UnitSystem) -> Table:

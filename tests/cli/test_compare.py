@@ -99,3 +99,23 @@ def test_reserves_name_their_snow_and_what_is_not_given(tmp_path, monkeypatch, c
     assert "reserve on characteristic snow × " in words  # of both columns
     assert words.count("1.5 needed") + words.count("1.5 × ") == 2  # wrapped or not
     assert words.count(", of what is given") == 4  # of both governing attachments and reserves
+
+
+@pytest.mark.parametrize("width", [80, 100])
+def test_no_word_of_the_table_is_broken(tmp_path, monkeypatch, capsys, width):
+    """Where columns do not fit beside one another they are told in several tables, the project in each."""
+    other = put(tmp_path, GOOD, "a_rather_long_name.toml")
+    monkeypatch.setenv("COLUMNS", str(width))
+    more = ["--compare", str(other), *(f"--every={n}" for n in (1, 2, 3))]
+    run(
+        ["check", str(put(tmp_path, GOOD)), "--out", str(tmp_path / "out"), "--no-picture", *more],
+        monkeypatch,
+    )
+    table = capsys.readouterr().out.partition("Side by side")[2].partition("a_rather_long_name.toml: ")[0]
+    words = table.split()
+    assert max(map(len, table.splitlines())) <= width
+    assert words.count("a_rather_long_name.toml") == 1
+    assert words.count("project.toml") == 1 + table.count("Side by side")
+    of_snow = [line for line in table.splitlines() if line.startswith(("reserve on", "unfactored snow is"))]
+    assert of_snow
+    assert all("characteristic" in line for line in of_snow)
