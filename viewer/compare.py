@@ -27,6 +27,7 @@ NOTHING = "–"
 GIVEN = ", of what is given"  # strengths that nobody gave have no say in it
 RESERVE, SNOW = "reserve, unfactored", "unfactored snow is"
 FEW = 5  # columns that leave room for the heads on 80 characters
+BETWEEN = 2  # characters between columns
 MOST = 5  # beside the project itself, for a terminal
 
 
@@ -115,20 +116,25 @@ def _fitting(columns: Sequence[tuple[str, Analysis]], units: UnitSystem, console
     for most in range(len(others), 0, -1):
         parts = [others[i : i + most] for i in range(0, len(others), most)]
         tables = [compared_table([first, *part], units) for part in parts]
-        if all(_narrowest(one) <= console.width for one in tables):
+        if all(_fits(one, console.width) for one in tables):
             break
     return tables
 
 
-def _narrowest(table: Table) -> int:
-    """Characters that a table takes with no word broken, each column no less of them."""
-    found = 0
+def _fits(table: Table, width: int) -> bool:
+    """Whether a table fits with no word broken; its columns get their widths, the shortest of them first."""
+    least, whole = [], []
     for column in table.columns:
         texts = [str(column.header).strip(), *map(str, column.cells)]
+        whole.append(max(map(len, texts)))
         words = texts if column.no_wrap else [word for text in texts for word in text.split()]
-        column.min_width = max(map(len, words), default=0)
-        found += 1 + column.min_width
-    return found
+        least.append(max(map(len, words), default=0))
+    room = width - sum(least) - BETWEEN * (len(least) - 1)
+    for i in sorted(range(len(least)), key=lambda i: whole[i] - least[i]):
+        more = min(whole[i] - least[i], max(room, 0))
+        table.columns[i].width = least[i] + more
+        room -= more
+    return room >= 0
 
 
 def compared_table(compared: Sequence[tuple[str, Analysis]], units: UnitSystem) -> Table:

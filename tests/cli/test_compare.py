@@ -111,11 +111,11 @@ def test_no_word_of_the_table_is_broken(tmp_path, monkeypatch, capsys, width):
         ["check", str(put(tmp_path, GOOD)), "--out", str(tmp_path / "out"), "--no-picture", *more],
         monkeypatch,
     )
-    table = capsys.readouterr().out.partition("Side by side")[2].partition("a_rather_long_name.toml: ")[0]
+    said = capsys.readouterr().out
+    table = said[said.index("Side by side") : said.index("a_rather_long_name.toml: ")]
     words = table.split()
     assert max(map(len, table.splitlines())) <= width
     assert words.count("a_rather_long_name.toml") == 1
-    assert words.count("project.toml") == 1 + table.count("Side by side")
-    of_snow = [line for line in table.splitlines() if line.startswith(("reserve on", "unfactored snow is"))]
-    assert of_snow
-    assert all("characteristic" in line for line in of_snow)
+    assert words.count("project.toml") == table.count("Side by side")
+    assert not set(words) & {"character", "charact", "istic", "ristic", "stic", "tic", "ic", "seam19"}
+    assert words.count("verdict") == table.count("Side by side")
