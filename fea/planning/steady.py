@@ -322,25 +322,15 @@ def _changes(now: Steady, threats: Threats, every: tuple[int, ...]) -> Iterator[
         places = [moved(name, by) for name, by in past if name in trouble.rows and name in free]
         yield from places
         alone = [moved(name, times * step) for times in MOVES for name in trouble.rows if name in free]
-        closer = [
+        closer: list[Change] = [
             {name: {"every": n}}
             for name in trouble.rows
             for n in sorted(every, reverse=True)
             if n < rows[name].every
         ]
         yield from closer
-        yield from (
-            {name: place[name] | more[name]}
-            for place in places
-            for more in closer
-            for name in place
-            if name in more
-        )
-        both = [a | b for a in closer for b in closer if a.keys() != b.keys()]
-        yield from both
-        yield from (
-            _joined(place, more) for place in places for more in closer if place.keys() != more.keys()
-        )
+        yield from (_joined(place, more) for place in places for more in closer)
+        yield from (_joined(one, other) for one in closer for other in closer if one.keys() != other.keys())
         for times in MOVES[:TOGETHER]:
             yield {name: {"up": round(rows[name].up + times * step, 6)} for name in rows if name in free}
         yield from alone

@@ -28,11 +28,11 @@ FILL = "# FILL IN"
 HEAD = """\
 # {base} by {standard}. A table that stands here counts as a whole, nothing of the same table of
 # {base} is mixed into it; all other tables, rows too, are those of {base}.
-# Take the # off what says FILL IN and put your numbers in. Without those of [site] and [clamp] nothing is
-# calculated, without the panel's anchorage the result is NOT VERIFIED.
+# Take the # off what says FILL IN and put your numbers in; nothing is calculated without them{open}.
 builds_on = "{path}"
 
 """
+OPEN = ", and without\n# the panel's anchorage the result is NOT VERIFIED"
 
 
 def write_second(path: Path, standard: str, out: Path) -> None:
@@ -70,15 +70,15 @@ def second_text(base: Project, standard: str, path: str) -> str:
         raise InputError(message)
     form = FORMATS[standard][0]
     site = Template(SITE[standard]).substitute(LOADS[table.project.units], others="")
-    site = SITE_NUMBERS.sub(
-        lambda found: f"# {found[1].rstrip():<30}{FILL}{(found[2] or '').replace('#', ':')}", site
-    )
-    parts = [HEAD.format(base=name, standard=standard, path=path) + re.sub(r"(?m) +$", "", site)]
-    if table.design.format not in FORMATS[standard]:
+    site = SITE_NUMBERS.sub(_to_fill, site)
+    other = table.design.format not in FORMATS[standard]
+    head = HEAD.format(base=name, standard=standard, path=path, open=OPEN if other else "")
+    parts = [head + re.sub(r"(?m) +$", "", site)]
+    if other:
         _refuse(base, form)
         text = tomlkit.parse(base.path.read_text(encoding="utf-8-sig"))
         shared = {} if base.base is None else base.base.tables
-        tables = {where: text.get(where, shared.get(where)) for where in (*STRENGTHS, "design")}
+        tables = {where: text.get(where, shared.get(where)) or {} for where in (*STRENGTHS, "design")}
         parts += [_strengths(where, tables[where], form, name) for where in STRENGTHS if tables[where]]
         kept = [_line(key, value) for key, value in tables["design"].items() if key not in OWN]
         of = f"  # as in {name}" if kept else ""
