@@ -130,17 +130,19 @@ def worse_for_closer(analysis: Analysis, other: Analysis) -> list[str]:
             on = np.flatnonzero(layout.clamp_row == row)
             use, at = clamps_of_row(one.project, own, row)
             sides.append((len(on), use, at, layout.clamp_s[on], float(layout.row_length[row])))
-        (few, before, _, _, _), (many, after, at, s, length) = sides
-        if many <= few or after < (1.0 + WORSE) * before or not at:
+        (few, before, _, old, _), (many, after, at, s, length) = sides
+        if many <= few or few < 2 or after < (1.0 + WORSE) * before or not at:
             continue
         on = other.project.layout.clamp_row == row
         place = int(np.flatnonzero(np.array(other.project.layout.clamp_name)[on] == at)[0])
-        ends = {0: (s[0], s[1] - s[0]), len(s) - 1: (length - s[-1], s[-1] - s[-2])} if len(s) > 1 else {}
+        ends = {0: (s[0], s[1] - s[0], old[0]), many - 1: (length - s[-1], s[-1] - s[-2], length - old[-1])}
         why = "it stands elsewhere along the rail, and takes more there"
         if place in ends:
-            overhang, next_one = (units.text(float(one), "size") for one in ends[place])
+            beyond, next_one, was = (units.text(float(one), "size") for one in ends[place])
             why = (
-                f"what loads the rail's end, {overhang} beyond it, levers the rail over it, the more the "
+                f"it stands {beyond} from the rail's end, where the last one stood {was} from it before"
+                if ends[place][0] > ends[place][2] + 1e-3
+                else f"what loads the rail's end, {beyond} beyond it, levers the rail over it, the more the "
                 f"nearer the next clamp stands, {next_one} here"
             )
         change = f"{percent(before)} to {percent(after)} ({at})"

@@ -6,6 +6,12 @@ import re
 import pytest
 from small_project import GOOD, put, run
 
+from fea.analysis import analyze
+from roofmodel.project.load import with_rows
+from roofmodel.units import SYSTEMS
+from tests.checks.test_off_place import wing
+from viewer.compare import worse_for_closer
+
 COLUMN = re.compile(r"^clamp combined\s+(.*)$", re.MULTILINE)
 
 
@@ -119,3 +125,22 @@ def test_no_word_of_the_table_is_broken(tmp_path, monkeypatch, capsys, width):
     assert words.count("project.toml") == table.count("Side by side")
     assert not set(words) & {"character", "charact", "istic", "ristic", "stic", "tic", "ic", "seam19"}
     assert words.count("verdict") == table.count("Side by side")
+
+
+def test_closer_clamps_that_make_a_row_worse_are_explained(tmp_path):
+    """W ends higher than S at their valley and takes a stream on its overhang a: 1 + a / L of it at the end."""
+    for s, w, worse in ((1.0, 1.5, True), (2.0, 1.4, False)):
+        project = wing(tmp_path, s, w)
+        sparse, close = (
+            analyze(with_rows(project, [row.model_copy(update={"every": n}) for row in project.table.row]))
+            for n in (2, 1)
+        )
+        said = worse_for_closer(sparse, close)
+        assert bool(said) is worse
+        assert worse_for_closer(close, sparse) == []  # these have fewer clamps
+        if not said:
+            continue
+        first, second = close.project.layout.clamp_s[close.project.layout.clamp_row == 1][:2]
+        assert "worst one of W worse" in said[0]
+        assert f"{SYSTEMS['SI'].text(float(first), 'size')} beyond it" in said[0]
+        assert f"next clamp stands, {SYSTEMS['SI'].text(float(second - first), 'size')} here" in said[0]
