@@ -128,7 +128,7 @@ def test_no_word_of_the_table_is_broken(tmp_path, monkeypatch, capsys, width):
 
 
 def test_closer_clamps_that_make_a_row_worse_are_explained(tmp_path):
-    """W ends higher than S at their valley and takes a stream on its overhang a: 1 + a / L of it at the end."""
+    """W ends higher than S at their valley and takes a stream on its overhang: 1 + a / L of it."""
     for s, w, worse in ((1.0, 1.5, True), (2.0, 1.4, False)):
         project = wing(tmp_path, s, w)
         sparse, close = (
