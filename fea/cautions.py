@@ -34,7 +34,6 @@ from roofmodel.project.tested import (
     bare_notes,
     bond_notes,
     height_notes,
-    nominal_notes,
     tested_notes,
     untold_notes,
 )
@@ -103,7 +102,6 @@ def cautions(
         }  # fmt: skip
         given |= {f"framing[{number}]": one for number, one in enumerate(table.framing, 1)}
         found += bare_notes(table.design.format, given)
-        found += nominal_notes(table.design.format, given)
     if table.design.snow_factor is not None:
         found.append(
             f"The user put {table.design.snow_factor:g} in place of the standard's factor on snow: "

@@ -12,6 +12,7 @@ from fea.checks.audit import Proof
 from fea.checks.combinations import least_dead_factor
 from fea.checks.limits import Limit
 from fea.checks.strips import panel_strips
+from fea.doubts import seam_doubts
 from fea.panel.limits import number_of, seam_limits
 from fea.panel.mesh import clip_places
 from fea.panel.plane import clamp_strips
@@ -80,6 +81,8 @@ class ClampDetail:
     limits : tuple of Limit
     notes : tuple of str
         What is said of what nobody gave, and of how many strips are modeled.
+    doubts : tuple of str
+        What keeps the panel from passing, whatever the limits say (`fea.doubts.seam_doubts`).
     """
 
     clamp: int
@@ -93,6 +96,7 @@ class ClampDetail:
     every: int
     limits: tuple[Limit, ...]
     notes: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
 
     @property
     def study(self) -> SeamStudy:
@@ -351,6 +355,7 @@ def study_clamp(analysis: Analysis, name: str | None = None, refine: float = 1.0
         every=every,
         limits=limits,
         notes=(*worse_words(project, "are tried, and the worse counts for every limit"), *said),
+        doubts=seam_doubts(project),
     )
 
 

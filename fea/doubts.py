@@ -6,8 +6,12 @@ from collections.abc import Sequence
 
 from fea.checks.limits import Limit
 from roofmodel.hardware import Clamp
+from roofmodel.project.base import Table
 from roofmodel.project.load import Project
 from roofmodel.project.strength_doubts import FORCES, clamp_doubts, least_tested, untested, untested_words
+from roofmodel.project.tested import nominal_doubts
+from roofmodel.snow.cases import LoadLevel
+from roofmodel.snow.inputs import DirectSite
 from roofmodel.units import SYSTEMS
 
 # Share of the least strength that was tested up to which a guess may hold a load in another direction: the
@@ -21,6 +25,7 @@ def project_doubts(project: Project, limits: Sequence[Limit]) -> tuple[str, ...]
     table = project.table
     units = SYSTEMS[table.project.units]
     found = list(clamp_doubts(table.clamp, table.design.format, (project.rail,), units).values())
+    found += kind_doubts(project)
     least = A_GUESS * least_tested(table.clamp, project.clamp.strength.tolist())
     for direction in untested(table.clamp):
         name = f"clamp {_LIMITS[direction]}"
@@ -28,6 +33,26 @@ def project_doubts(project: Project, limits: Sequence[Limit]) -> tuple[str, ...]
         if loaded(demand, direction, project.clamp, least):
             found.append(untested_words(direction, demand, units))
     return tuple(found)
+
+
+def kind_doubts(project: Project) -> tuple[str, ...]:
+    """Strengths whose kind is not one of the format's, of all that a check counts with.
+
+    Snow that was measured meets strengths as they are: an investigation is no design.
+    """
+    table = project.table
+    if isinstance(project.site, DirectSite) and project.site.level is LoadLevel.MEASURED:
+        return ()
+    given: dict[str, Table | None] = {
+        "clamp": table.clamp, "clamp.screws": table.clamp.screws, "panel": table.panel, "rail": table.rail,
+    }  # fmt: skip
+    given |= {f"framing[{number}]": one for number, one in enumerate(table.framing, 1)}
+    return tuple(nominal_doubts(table.design.format, given).values())
+
+
+def seam_doubts(project: Project) -> tuple[str, ...]:
+    """Likewise of the strengths of the seam and its clips, which the study of a seam counts with."""
+    return tuple(nominal_doubts(project.table.design.format, {"seam": project.table.seam}).values())
 
 
 def loaded(demand: float, direction: int, clamp: Clamp, least: float) -> bool:

@@ -165,9 +165,9 @@ def _words(project: Project, one: OffPlace, units: UnitSystem) -> str:
     )
 
 
-def use_change(use: float, then: float, at: str) -> str:
+def use_change(use: float, then: float, at: str, whose: str = "its") -> str:
     """Such as "its worst clamp goes from 66 % to 128 % (E-1)"."""
-    return f"its worst clamp goes from {_percent(use)} to {_percent(then)} ({at})"
+    return f"{whose} worst clamp goes from {_percent(use)} to {_percent(then)} ({at})"
 
 
 def distance(off: float, units: UnitSystem) -> str:

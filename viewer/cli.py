@@ -11,13 +11,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-from click.core import ParameterSource
 
 from viewer.app.command import open_command
 from viewer.blanket.command import blanket
 from viewer.handover.command import handover
 from viewer.history.command import history
 from viewer.investigate.command import investigate
+from viewer.new.command import new
 from viewer.plan.command import plan
 from viewer.push.command import push
 from viewer.risk.command import risk
@@ -353,55 +353,21 @@ def snow(project: Path, out: Path) -> None:
 
 
 @commands.command(
-    short_help="Write a commented starting project.",
-    epilog="Example: eavewright new gable --units US --out project.toml",
-)
-@click.argument(
-    "shape", type=click.Choice(["shed", "gable", "hip", "L", "two-level", "imported", "tests", "spans"])
-)
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    default=Path("project.toml"),
-    show_default=True,
-    help="File to write; tests.toml or spans.toml for these.",
-)
-@click.option("--units", type=click.Choice(["SI", "US"]), default="SI", show_default=True)
-@click.option(
-    "--standard",
-    type=click.Choice(["EN 1991-1-3", "ASCE/SEI 7-22", "ASCE/SEI 7-16", "NBCC 2020"]),
-    help="Snow standard; EN 1991-1-3 with SI units, ASCE/SEI 7-22 with US units by default.",
-)
-def new(shape: str, out: Path, units: str, standard: str | None) -> None:
-    """Write a commented project file for a roof SHAPE, ready to edit.
-
-    With tests or spans in its place: the file of a test campaign (`--out pull.toml` says its direction), or
-    of a span study.
-    """
-    from viewer.starter import to_do, write_starter
-
-    given = click.get_current_context().get_parameter_source("out") is not ParameterSource.DEFAULT
-    path = Path(f"{shape}.toml") if shape in ("tests", "spans") and not given else out
-    write_starter(shape, units, path, standard)
-    console().print(
-        f"Wrote {path}. Its numbers are examples: replace them by those of your {to_do(shape, path)}",
-        highlight=False,
-        markup=False,
-        soft_wrap=True,
-    )
-
-
-@commands.command(
     short_help="List every field of the project file, or of another.",
-    epilog="Example: eavewright fields; eavewright fields --table protect; eavewright fields tests",
+    epilog="Example: eavewright fields; eavewright fields --table site --standard measured",
 )
 @click.argument("file", type=click.Choice(["project", "tests", "span", "investigate"]), default="project")
 @click.option("--table", metavar="NAME", help="Only this table of the file and those within it.")
-def fields(file: str, table: str | None) -> None:
+@click.option(
+    "--standard",
+    type=click.Choice(["EN 1991-1-3", "ASCE/SEI 7-22", "ASCE/SEI 7-16", "NBCC 2020", "measured"]),
+    help="Of [site] only what this standard takes.",
+)
+def fields(file: str, table: str | None, standard: str | None) -> None:
     """List every field of the project file with its meaning, or of the file that a command FILE reads."""
     from viewer.fields import print_fields
 
-    print_fields(console(), file, table)
+    print_fields(console(), file, table, standard)
 
 
 @commands.command(
@@ -432,6 +398,7 @@ commands.add_command(risk)
 commands.add_command(investigate)
 commands.add_command(history)
 commands.add_command(handover)
+commands.add_command(new)
 commands.add_command(plan)
 commands.add_command(push)
 commands.add_command(open_command)

@@ -13,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from fea.analysis import Analysis
+from fea.off_place import clamps_of_row
 from fea.rails.rows import loose_rows
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project, load_project, with_rows
@@ -27,6 +28,8 @@ NOTHING = "–"
 GIVEN = ", of what is given"  # strengths that nobody gave have no say in it
 RESERVE, SNOW = "reserve, unfactored", "unfactored snow is"
 FEW = 5  # columns that leave room for the heads on 80 characters
+WORSE = 0.01  # of a row's most used clamp, from which on it is told [-]
+BETWEEN = 2  # characters between columns
 MOST = 5  # beside the project itself, for a terminal
 
 
@@ -98,14 +101,80 @@ def print_compared(
     """
     units = system(analysis.project.table.project.units)
     columns = [(label, analysis), *((other.label, one) for other, one in others)]
-    console.print(compared_table(columns, units), highlight=False)
+    for table in _fitting(columns, units, console):
+        console.print(table, highlight=False)
     for other, one in others:
         said = verdict(one, units).sentence
         kept = ", ".join(other.kept)
         said += f" Too short for such clamps, with those of the project: {kept}." if kept else ""
         console.print(Text(f"{other.label}: ", style="bold").append(said, style="none"), highlight=False)
+        if other.project.path == analysis.project.path:
+            for words in worse_for_closer(analysis, one):
+                console.print(Text(words), highlight=False)
     words = "The others are compared only: run check with each for its cautions, report and data."
     console.print(Text(words), highlight=False)
+
+
+def worse_for_closer(analysis: Analysis, other: Analysis) -> list[str]:
+    """Rows of which closer clamps make the most used one worse, and why.
+
+    Load on an overhang a levers the rail over its end clamp: with the next clamp at a distance L it takes
+    1 + a / L of it (statics of two supports), so more the closer that stands.
+    """
+    units, found = system(analysis.project.table.project.units), []
+    limits = [[limit for limit in one.limits if limit.target == "clamp"] for one in (analysis, other)]
+    for row, name in enumerate(analysis.project.layout.row_name):
+        sides = []
+        for one, own in zip((analysis, other), limits, strict=True):
+            layout = one.project.layout
+            on = np.flatnonzero(layout.clamp_row == row)
+            use, at = clamps_of_row(one.project, own, row)
+            sides.append((len(on), use, at, layout.clamp_s[on], float(layout.row_length[row])))
+        (few, before, _, old, _), (many, after, at, s, length) = sides
+        if many <= few or few < 2 or after < (1.0 + WORSE) * before or not at:
+            continue
+        on = other.project.layout.clamp_row == row
+        place = int(np.flatnonzero(np.array(other.project.layout.clamp_name)[on] == at)[0])
+        ends = {0: (s[0], s[1] - s[0], old[0]), many - 1: (length - s[-1], s[-1] - s[-2], length - old[-1])}
+        why = "it stands elsewhere along the rail, and takes more there"
+        if place in ends:
+            beyond, next_one, was = (units.text(float(one), "size") for one in ends[place])
+            why = (
+                f"it stands {beyond} from the rail's end, where the last one stood {was} from it before"
+                if ends[place][0] > ends[place][2] + 1e-3
+                else f"what loads the rail's end, {beyond} beyond it, levers the rail over it, the more the "
+                f"nearer the next clamp stands, {next_one} here"
+            )
+        change = f"{percent(before)} to {percent(after)} ({at})"
+        found.append(f"Closer clamps make the worst one of {name} worse, {change}: {why}.")
+    return found
+
+
+def _fitting(columns: Sequence[tuple[str, Analysis]], units: UnitSystem, console: Console) -> list[Table]:
+    """One table, or several with the project itself in each, so that no word is broken."""
+    first, *others = columns
+    for most in range(len(others), 0, -1):
+        parts = [others[i : i + most] for i in range(0, len(others), most)]
+        tables = [compared_table([first, *part], units) for part in parts]
+        if all(_fits(one, console.width) for one in tables):
+            break
+    return tables
+
+
+def _fits(table: Table, width: int) -> bool:
+    """Whether a table fits with no word broken; its columns get their widths, the shortest of them first."""
+    least, whole = [], []
+    for column in table.columns:
+        texts = [str(column.header).strip(), *map(str, column.cells)]
+        whole.append(max(map(len, texts)))
+        words = texts if column.no_wrap else [word for text in texts for word in text.split()]
+        least.append(max(map(len, words), default=0))
+    room = width - sum(least) - BETWEEN * (len(least) - 1)
+    for i in sorted(range(len(least)), key=lambda i: whole[i] - least[i]):
+        more = min(whole[i] - least[i], max(room, 0))
+        table.columns[i].width = least[i] + more
+        room -= more
+    return room >= 0
 
 
 def compared_table(compared: Sequence[tuple[str, Analysis]], units: UnitSystem) -> Table:

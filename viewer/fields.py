@@ -47,7 +47,9 @@ def model_of(file: str) -> type[BaseModel]:
     return ProjectFile
 
 
-def print_fields(console: Console, file: str = "project", table: str | None = None) -> None:
+def print_fields(
+    console: Console, file: str = "project", table: str | None = None, standard: str | None = None
+) -> None:
     """Print every field of a file, table by table: kind, whether it is needed, and meaning.
 
     Parameters
@@ -57,6 +59,8 @@ def print_fields(console: Console, file: str = "project", table: str | None = No
         As `model_of`.
     table : str or None
         Only this table and those within it.
+    standard : str or None
+        Of the tables of a site only those of this standard.
 
     Raises
     ------
@@ -66,6 +70,8 @@ def print_fields(console: Console, file: str = "project", table: str | None = No
     from rich.text import Text
 
     chosen = [one for one in tables(model_of(file)) if table is None or _within(one[0], table)]
+    if standard is not None:
+        chosen = [one for one in chosen if not _within(one[0], "site") or _is_of(*one, standard)]
     if not chosen:
         known = ", ".join(dict.fromkeys(_bare(title).split(".")[0] for title, _ in tables(model_of(file))))
         message = f"--table {shown(table or '')} is no table of this file; it has {known}"
@@ -95,6 +101,12 @@ def _bare(title: str) -> str:
 
 def _within(title: str, table: str) -> bool:
     return _bare(title) == table or _bare(title).startswith(f"{table}.")
+
+
+def _is_of(_: str, model: type[BaseModel], standard: str) -> bool:
+    """Whether a table of a site is that of a standard; those within it are of measured snow."""
+    known = model.model_fields.get("standard")
+    return standard == "measured" if known is None else standard in get_args(known.annotation)
 
 
 def _print_field(console: Console, name: str, info: FieldInfo, width: int) -> None:

@@ -6,12 +6,14 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from fea.analysis import Analysis
+from fea.planning.steady import row_steps
 from roofmodel.units import UnitSystem
 from viewer.quantities import as_given, percent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from fea.planning.steady import Trouble
     from fea.sensitivity import Sway, Tolerance
 
 NAMED = 3  # inputs told one by one
@@ -26,17 +28,22 @@ def place_line(place: Tolerance | None, analysis: Analysis, units: UnitSystem) -
     if place is None or worst is None:
         return ""
     step, now, parts = as_given(place.step, "size", units), percent(worst.utilization), []
+    steps = row_steps(analysis)
+    if steps:  # a row alone bears less than all together, whose ends keep their levels
+        parts.append(f"one row alone off its place takes an attachment to {_at(steps[0])}, see its caution")
     if not math.isnan(place.rows):
-        rows = f"rows {step} higher or lower"
-        into = percent(place.rows)
-        parts.append(
-            f"{rows} leave it at {now}" if into == now else f"{rows} make {now} into {into} ({place.rows_at})"
-        )
+        rows, into = f"all rows together {step} higher or lower", percent(place.rows)
+        stay = f"{rows} leave the most used attachment at {now}"
+        parts.append(stay if into == now else f"{rows} make {now} into {into} ({place.rows_at})")
     if not math.isnan(place.clamps):
         into = percent(place.clamps) if parts else f"{now} into {percent(place.clamps)}"
         beside = f"clamps beside the governing one {step} farther off make {into}"
         parts.append(f"{beside} ({place.clamps_at})")
-    said = f"Tolerance of place: {'; '.join(parts)}.{exceeding(place, worst.utilization)}" if parts else ""
+    said = (
+        f"Tolerance of place: {'; '.join(parts)}.{exceeding(place, worst.utilization, steps)}"
+        if parts
+        else ""
+    )
     return joined(untested(place, units), said)
 
 
@@ -88,7 +95,9 @@ def margin_line(one: Sway, name: str) -> str:
 def place_over(place: Tolerance | None, analysis: Analysis, units: UnitSystem) -> str:
     """The tolerance of place where it takes a kept limit over it or is not known; else empty."""
     worst = analysis.attachment
-    if place is None or worst is None or not (exceeding(place, worst.utilization) or place.failed):
+    if place is None or worst is None:
+        return ""
+    if not (place.failed or exceeding(place, worst.utilization, row_steps(analysis))):
         return ""
     return place_line(place, analysis, units)
 
@@ -115,9 +124,21 @@ def place_short(place: Tolerance | None, units: UnitSystem) -> tuple[str, float]
     return f"{as_given(place.step, 'size', units)} out of place: {percent(max(known))}", min(max(known), 1e6)
 
 
-def exceeding(place: Tolerance, now: float) -> str:
+def out_of_place_words(found: Sequence[Trouble]) -> str:
+    """What rows do not bear, such as "EXCEEDED a little out of place: 107 % (S-08)"; empty for nothing."""
+    if not found:
+        return ""
+    tested = [one for one in found if math.isfinite(one.use)]
+    return f"EXCEEDED a little out of place: {_at(tested[0])}" if tested else "NOT TESTED out of place"
+
+
+def _at(one: Trouble) -> str:
+    return f"{percent(one.use)} ({one.at})"
+
+
+def exceeding(place: Tolerance, now: float, steps: Sequence[Trouble] = ()) -> str:
     """Sentence for a tolerance that takes a kept limit over it; else empty."""
-    over = any(use > 1.0 for use in (place.rows, place.clamps))  # NaN is not
+    over = bool(steps) or any(use > 1.0 for use in (place.rows, place.clamps))  # NaN is not
     return " That EXCEEDS the limit: check the places on site." if over and now <= 1.0 else ""
 
 

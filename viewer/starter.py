@@ -29,8 +29,8 @@ checked_by = ""
 
 """
 
-_OTHERS = '# or another: eavewright new --standard; "measured" for depth and density'
-_SITE = {
+OTHERS = '# or another: eavewright new --standard; "measured" for depth and density'
+SITE = {
     "EN 1991-1-3": """\
 [site]
 standard = "EN 1991-1-3"        $others
@@ -67,14 +67,14 @@ importance = "normal"           # "low", "normal", "high" or "post-disaster", gi
 wind_factor = 1.0               # C_w
 """,
 }
-_LOADS = {
+LOADS = {
     "SI": {"snow": "1.8 kN/m^2", "strength": "2.2 kPa", "nominal": "1.4 kPa", "rain": "0.4 kN/m^2"},
     "US": {"snow": "38 psf", "strength": "45 psf", "nominal": "28 psf", "rain": "8 psf"},
 }
-STANDARDS = tuple(_SITE)
+STANDARDS = tuple(SITE)
 USUAL = {"SI": "EN 1991-1-3", "US": "ASCE/SEI 7-22"}  # standard where the user names none
 # What strengths are in each format, the factor on them, and what it is called.
-_RESISTANCE = {
+RESISTANCE = {
     "EN": {"kind": "characteristic", "factor": "1.33", "called": "gamma_M"},
     "ASD": {"kind": "nominal", "factor": "2.0", "called": "Omega"},
     "LRFD": {"kind": "nominal", "factor": "0.65", "called": "phi"},
@@ -241,7 +241,7 @@ every = 1                       # a clamp on every n-th seam
 
 [design]
 $format
-rail_height_ratio = 0.06        # least rail top over snow depth (your rule)
+rail_height_ratio = 0.06        # least rail top over snow depth: no standard says it; tests or judgment
 """,
     "US": """\
 [surface]
@@ -320,7 +320,7 @@ every = 1                       # a clamp on every n-th seam
 
 [design]
 $format
-rail_height_ratio = 0.07        # least rail top over snow depth (your rule)
+rail_height_ratio = 0.07        # least rail top over snow depth: no standard says it; tests or judgment
 """,
 }
 
@@ -345,9 +345,9 @@ def starter_text(shape: str, units: str, standard: str | None = None) -> str:
     """
     code = standard or USUAL[units]
     head = _HEAD.format(title=f"{STARTING_NAME}, {shape} roof", units=units)
-    site = Template(_SITE[code]).substitute(_LOADS[units], others=_OTHERS)
+    site = Template(SITE[code]).substitute(LOADS[units], others=OTHERS)
     form = FORMATS[code][0]
-    values = _RESISTANCE[form]
+    values = RESISTANCE[form]
     factor = f"{values['factor']} # {values['called']}"
     formats = ", ".join(f'"{one}"' for one in FORMATS[code])
     line = f'format = "{form}"'
@@ -369,12 +369,7 @@ def to_do(shape: str, path: Path) -> str:
 
 def write_starter(shape: str, units: str, path: Path, standard: str | None = None) -> None:
     """Write the starting file; an existing one is never replaced."""
-    if path.exists():
-        message = f"{path}: exists already; choose another name with --out"
-        raise InputError(message)
-    if not path.parent.is_dir():
-        message = f"{path}: the folder {path.parent} does not exist"
-        raise InputError(message)
+    check_new(path)
     if shape in NEXT:
         if standard is not None:
             message = f"--standard: a file of {shape} has no snow standard; leave it out"
@@ -382,3 +377,18 @@ def write_starter(shape: str, units: str, path: Path, standard: str | None = Non
         write_text(path, maker_text(shape, units, path))
         return
     write_text(path, starter_text(shape, units, standard))
+
+
+def check_new(path: Path) -> None:
+    """Refuse a file that exists or has no folder.
+
+    Raises
+    ------
+    InputError
+    """
+    if path.exists():
+        message = f"{path}: exists already; choose another name with --out"
+        raise InputError(message)
+    if not path.parent.is_dir():
+        message = f"{path}: the folder {path.parent} does not exist"
+        raise InputError(message)

@@ -21,7 +21,7 @@ from fea.planning.passing import passing_by
 from fea.planning.places import MOST_LEVELS, bar_length, has_ends, lowest_distance, rail_choices
 from fea.planning.search import search
 from fea.planning.slivers import without_slivers
-from fea.planning.steady import steadied
+from fea.planning.steady import Trouble, steadied, steadied_words
 from fea.planning.thinning import thinned
 from fea.planning.threats import Threats, find_threats
 from fea.refining import only_strips_fail, with_narrower_strips
@@ -39,6 +39,7 @@ IntArray = NDArray[np.int64]
 NARROWINGS = 3
 FAR = 1.5  # rows that are over by so much are not looked for at finer steps (judgment)
 TRIED = "Tried: "
+LEAST_TARGET = 0.7  # of limits, for rows that bear to be out of place (judgment) [-]
 FINEST = 0.1  # between levels that are looked at where wider steps do not pass (judgment) [m]
 
 
@@ -81,10 +82,10 @@ class Plan:
         Rules of the table plan that the rows found do not keep.
     place : Tolerance or None
         What the rows do off their places by the tolerance; None where they do not pass or nothing is loaded.
-    moved : float
-        How far rows above the lowest were moved up the slope from the cheapest places to bear that. [m]
-    closer : tuple of str
-        Rows that got closer clamps than the cheapest ones to bear that.
+    trouble : tuple of Trouble
+        What they do not bear then, the worst first; rows with such trouble do not pass.
+    steadied : bool
+        Whether rows were moved from the cheapest places, or got closer clamps, to bear that.
     """
 
     threats: Threats
@@ -105,14 +106,14 @@ class Plan:
     advice: str = ""
     cautions: tuple[str, ...] = ()
     place: Tolerance | None = None
-    moved: float = 0.0
-    closer: tuple[str, ...] = ()
+    trouble: tuple[Trouble, ...] = ()
+    steadied: bool = False
 
     @property
     def proven(self) -> bool:
         """Whether nothing cheaper passes among what `fea.planning.candidates` offers."""
         found = all(one.proven and one.feasible for _, one in self.groups)
-        return found and not self.thinned and not self.moved and not self.closer
+        return found and not self.thinned and not self.steadied
 
     @property
     def excess(self) -> float:
@@ -121,8 +122,8 @@ class Plan:
 
     @property
     def passed(self) -> bool:
-        """Whether everything is kept and verified."""
-        return not self.failure and self.analysis.passed
+        """Whether everything is kept and verified, a little out of place too."""
+        return not self.failure and self.analysis.passed and not self.trouble
 
 
 class _Task(NamedTuple):
@@ -174,7 +175,7 @@ def plan_rows(
     plan = _nearest(project, task)
     plan = replace(plan, cautions=too_wide_words(plan.analysis.project))
     if plan.passed:
-        return _steady(plan, min(options))
+        return _steadiest(project, task, plan)
     if not plan.failure or plan.excess <= 1.0 + LOOSE or every is not None:
         return plan
     if any(one.name == HEIGHT and (one.utilization > 1.0).any() for one in plan.analysis.limits):
@@ -183,42 +184,53 @@ def plan_rows(
     return replace(plan, advice=opened_words(project, plan.analysis, threats, tell, task.memory))
 
 
-def _steady(plan: Plan, closest: int) -> Plan:
+def _steadiest(project: Project, task: _Task, plan: Plan) -> Plan:
+    """Rows that bear to be a little out of place: near those of least cost, or found with more to spare."""
+    steady = _steady(plan, task.every)
+    known = [one.use for one in steady.trouble if np.isfinite(one.use)]
+    target = project.table.plan.target
+    if not known or max(known) > FAR:
+        return steady
+    spare = _with_plan(project, target=max(target / max(known), LEAST_TARGET))
+    try:
+        other = _nearest(spare, task)
+    except InputError:  # what cannot be does not take away what was found
+        return steady
+    if other.failure or not other.analysis.passed:
+        return steady
+    asked = replace(
+        other, analysis=replace(other.analysis, project=_with_plan(other.analysis.project, target=target))
+    )
+    other = _steady(replace(asked, cautions=too_wide_words(asked.analysis.project)), task.every)
+    if len(other.trouble) >= len(steady.trouble):
+        return steady
+    note = (
+        "The cheapest rows that keep every limit do not bear to be a little out of place, nor do rows near "
+        f"them; these were looked for with limits used to {100.0 * spare.table.plan.target:.0f} % at most."
+    )
+    return replace(other, steadied=True, notes=(*other.notes, note))
+
+
+def _steady(plan: Plan, every: tuple[int, ...]) -> Plan:
     """The plan with what its rows do off their places; a little other rows where these mend it."""
-    steady = steadied(plan.analysis, plan.rows, plan.threats, closest)
-    if not steady.moved and not steady.closer:
-        return replace(plan, place=steady.place)
+    steady = steadied(plan.analysis, plan.rows, plan.threats, every)
+    if steady.rows == plan.rows:
+        return replace(plan, place=steady.place, trouble=steady.trouble)
     project, layout = steady.analysis.project, steady.analysis.project.layout
-    units = SYSTEMS[project.table.project.units]
-    by, way = units.text(abs(steady.moved), "size"), "higher" if steady.moved > 0.0 else "lower"
-    off = units.text(steady.place.step, "size") if steady.place else ""
-    notes = []
-    if steady.moved:
-        notes.append(
-            f"Rows above the lowest stand {by} {way} than at first: from there, {off} higher or lower took "
-            "an attachment over its limit, from here not."
-        )
-    if steady.closer:
-        notes.append(
-            f"Closer clamps than at first on {', '.join(steady.closer)}: a little off its place such a row "
-            "takes another stream of its valley, which took a clamp over its limit."
-        )
     length, clamps = float(layout.row_length.sum()), len(layout.clamp_name)
-    moved = replace(
+    return replace(
         plan,
         rows=steady.rows,
         analysis=steady.analysis,
         place=steady.place,
-        moved=steady.moved,
-        closer=steady.closer,
+        trouble=steady.trouble,
+        steadied=True,
         length=length,
         clamps=clamps,
         cost=_cost(project, length, clamps, len(steady.rows)),
         passing_by=passing_by(steady.analysis, plan.threats),
-        notes=(*plan.notes, *notes),
-    )
-    return (
-        plan if moved.passing_by > LEAK else replace(moved, cautions=too_wide_words(moved.analysis.project))
+        cautions=too_wide_words(project),
+        notes=(*plan.notes, steadied_words(plan.rows, steady)),
     )
 
 

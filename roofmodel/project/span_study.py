@@ -21,7 +21,7 @@ from roofmodel.project.schema import RailTable
 from roofmodel.project.screw_tables import with_screws
 from roofmodel.project.span_schema import LONGEST, SpanFile
 from roofmodel.project.strength_doubts import clamp_doubts
-from roofmodel.project.tested import check_tested
+from roofmodel.project.tested import check_tested, nominal_doubts
 from roofmodel.project.validation import modeled, read_text, read_toml
 from roofmodel.units import SYSTEMS
 
@@ -148,6 +148,7 @@ def load_study(path: str | Path) -> SpanStudy:
             variants.append(_variant(table, own, path.parent, digest if not variants else hashlib.sha256()))
             form, units = table.design.format, SYSTEMS[table.study.units]
             doubts |= clamp_doubts(table.clamp, form, variants[-1].rails, units)
+            doubts |= nominal_doubts(form, {"clamp": table.clamp, "clamp.screws": table.clamp.screws})
         except InputError as error:
             message = f"{path.name}: {error}"
             raise InputError(message) from None

@@ -195,11 +195,14 @@ def bare_notes(form: str, tables: Mapping[str, Table | None]) -> tuple[str, ...]
     )
 
 
-def nominal_notes(form: str, tables: Mapping[str, Table | None]) -> tuple[str, ...]:
+def nominal_doubts(form: str, tables: Mapping[str, Table | None]) -> dict[str, str]:
     """Strengths of kind "nominal" in format EN, which wants 5 % fractiles (EN 1990 annex D; from memory).
 
-    A kind that stands in the file or by default counts where a factor was given for it.
+    By field. A kind that stands in the file or by default counts where a factor was given for it. Nothing
+    like it for ASD and LRFD: they refuse "characteristic", and their nominal strengths are means.
     """
+    if form != "EN":
+        return {}
     found = [
         f"{where}.{name}"
         for where, table in tables.items()
@@ -208,13 +211,12 @@ def nominal_notes(form: str, tables: Mapping[str, Table | None]) -> tuple[str, .
         and value == "nominal"
         and getattr(table, "factor" if name == "strength_kind" else name.replace("_kind", "_factor"), None)
     ]
-    if form != "EN" or not found:
-        return ()
-    return (
-        f'"nominal" is taken as characteristic in format EN ({", ".join(found)}): UNSAFE unless it is a '
-        "5 % fractile of tests with its confidence (EN 1990 annex D); a mean or a catalog number is not. Say "
-        '"characteristic" where it is one.',
-    )
+    return {
+        field: f'{field} is "nominal" and would count as characteristic in format EN: UNSAFE for a mean or a '
+        'catalog number. Say "characteristic" where it is a 5 % fractile of tests with its confidence (EN '
+        "1990 annex D), else give that one"
+        for field in found
+    }
 
 
 def bond_notes(clamp: ClampTable) -> tuple[str, ...]:

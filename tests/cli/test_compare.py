@@ -6,6 +6,12 @@ import re
 import pytest
 from small_project import GOOD, put, run
 
+from fea.analysis import analyze
+from roofmodel.project.load import with_rows
+from roofmodel.units import SYSTEMS
+from tests.checks.test_off_place import wing
+from viewer.compare import worse_for_closer
+
 COLUMN = re.compile(r"^clamp combined\s+(.*)$", re.MULTILINE)
 
 
@@ -99,3 +105,42 @@ def test_reserves_name_their_snow_and_what_is_not_given(tmp_path, monkeypatch, c
     assert "reserve on characteristic snow × " in words  # of both columns
     assert words.count("1.5 needed") + words.count("1.5 × ") == 2  # wrapped or not
     assert words.count(", of what is given") == 4  # of both governing attachments and reserves
+
+
+@pytest.mark.parametrize("width", [80, 100])
+def test_no_word_of_the_table_is_broken(tmp_path, monkeypatch, capsys, width):
+    """Where columns do not fit beside one another they are told in several tables, the project in each."""
+    other = put(tmp_path, GOOD, "a_rather_long_name.toml")
+    monkeypatch.setenv("COLUMNS", str(width))
+    more = ["--compare", str(other), *(f"--every={n}" for n in (1, 2, 3))]
+    run(
+        ["check", str(put(tmp_path, GOOD)), "--out", str(tmp_path / "out"), "--no-picture", *more],
+        monkeypatch,
+    )
+    said = capsys.readouterr().out
+    table = said[said.index("Side by side") : said.index("a_rather_long_name.toml: ")]
+    words = table.split()
+    assert max(map(len, table.splitlines())) <= width
+    assert words.count("a_rather_long_name.toml") == 1
+    assert words.count("project.toml") == table.count("Side by side")
+    assert not set(words) & {"character", "charact", "istic", "ristic", "stic", "tic", "ic", "seam19"}
+    assert words.count("verdict") == table.count("Side by side")
+
+
+def test_closer_clamps_that_make_a_row_worse_are_explained(tmp_path):
+    """W ends higher than S at their valley and takes a stream on its overhang: 1 + a / L of it."""
+    for s, w, worse in ((1.0, 1.5, True), (2.0, 1.4, False)):
+        project = wing(tmp_path, s, w)
+        sparse, close = (
+            analyze(with_rows(project, [row.model_copy(update={"every": n}) for row in project.table.row]))
+            for n in (2, 1)
+        )
+        said = worse_for_closer(sparse, close)
+        assert bool(said) is worse
+        assert worse_for_closer(close, sparse) == []  # these have fewer clamps
+        if not said:
+            continue
+        first, second = close.project.layout.clamp_s[close.project.layout.clamp_row == 1][:2]
+        assert "worst one of W worse" in said[0]
+        assert f"{SYSTEMS['SI'].text(float(first), 'size')} beyond it" in said[0]
+        assert f"next clamp stands, {SYSTEMS['SI'].text(float(second - first), 'size')} here" in said[0]

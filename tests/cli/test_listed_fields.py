@@ -10,6 +10,7 @@ from pydantic import BaseModel
 from small_project import run
 
 from roofmodel.project.schema import ProjectFile
+from roofmodel.project.site_schema import site_models
 from viewer.fields import model_of, models_in, tables
 
 
@@ -66,3 +67,14 @@ def test_fields_of_one_table(monkeypatch, capfd):
     assert [head.split("  ")[0] for head in heads] == ["[[row]]", "row.splice = [{ ... }]"]
     assert run(["fields", "--table", "rows"], monkeypatch) == 2
     assert '--table "rows" is no table of this file; it has project, site, roof' in capfd.readouterr().err
+
+
+def test_one_standard_lists_its_own_site_only(
+    monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    for name in site_models():
+        assert run(["fields", "--table", "site", "--standard", name], monkeypatch) == 0
+        text = capfd.readouterr().out
+        assert text.count("[site]") == 1
+        assert f'"{name}"; needed' in text
+        assert ("site.layers" in text) is (name == "measured")

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from small_project import GOOD, put
+from small_project import EN, GOOD, US, put
 
 from fea.analysis import analyze
 from fea.doubts import project_doubts
@@ -14,7 +14,7 @@ from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.project.strength_doubts import stiff_notes, strength_doubts
 from roofmodel.project.tested import tested_notes as notes_of
-from roofmodel.units import SI
+from roofmodel.units import SI, SYSTEMS
 from viewer.summary import verdict
 
 MEAN, SCATTER, TESTS = 5507.0, 0.0412, 8
@@ -274,3 +274,52 @@ def test_a_grip_too_long_and_a_rail_in_the_seams_are_doubted(tmp_path, old, new,
     bad = load_project(put(tmp_path, GOOD.replace(old, new)))
     (said,) = project_doubts(bad, ())
     assert said.startswith(field)
+
+
+CLAMP_KIND = 'strength_kind = "characteristic"'
+PANEL_KIND = 'anchorage_kind = "characteristic"'
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "field"),
+    [
+        (CLAMP_KIND, 'strength_kind = "nominal"', "clamp.strength_kind"),
+        (PANEL_KIND, 'anchorage_kind = "nominal"', "panel.anchorage_kind"),
+        (PANEL_KIND + "\n", "", "panel.anchorage_kind"),  # nominal by default
+    ],
+)
+def test_a_mean_never_passes_as_a_characteristic_strength(tmp_path, old, new, field):
+    """A mean lies above the 5 % fractile that gamma_M goes with, by 1.645 deviations or more (EN 1990 D7)."""
+    analysis = analyze(load_project(put(tmp_path, GOOD)))
+    assert project_doubts(analysis.project, analysis.limits) == ()
+    assert GOOD.count(old) == 1
+    analysis = analyze(load_project(put(tmp_path, GOOD.replace(old, new))))
+    (words,) = project_doubts(analysis.project, analysis.limits)
+    assert words.startswith(f'{field} is "nominal"')
+    assert not analysis.passed
+    said = verdict(analysis, SYSTEMS["SI"])
+    assert "NOT VERIFIED" in said.words
+    assert words in " ".join((said.sentence, *said.more))
+
+
+def test_measured_snow_meets_strengths_as_they_are(tmp_path):
+    """Why a row let go is asked with mean strengths, and is no design."""
+    site = (
+        'standard = "measured"\nlevel = "measured"\nlayers = [{ depth = "0.3 m", density = ["250 kg/m^3"] }]'
+    )
+    text = GOOD.replace(EN, site)
+    for level, doubts in (("measured", 0), ("strength", 1)):
+        given = text.replace(CLAMP_KIND, 'strength_kind = "nominal"').replace(
+            'level = "measured"', f'level = "{level}"'
+        )
+        analysis = analyze(load_project(put(tmp_path, given)))
+        assert len(project_doubts(analysis.project, analysis.limits)) == doubts
+
+
+@pytest.mark.parametrize("form", ["ASD", "LRFD"])
+def test_other_formats_refuse_characteristic_strengths(tmp_path, form):
+    text = GOOD.replace('format = "EN"', f'format = "{form}"').replace(EN, US)
+    with pytest.raises(InputError, match=r'strength_kind: "characteristic" strengths .* belong to format EN'):
+        load_project(
+            put(tmp_path, text.replace('anchorage = "9 kN"\n' + PANEL_KIND + "\nanchorage_factor = 1.33", ""))
+        )

@@ -225,6 +225,7 @@ def test_no_stub_without_clamps_is_left_behind_the_last_splice(tmp_path, length,
 def test_what_was_not_tried_is_said(told):
     plan = SimpleNamespace(
         rows=("R", "R"),
+        trouble=(),
         shared=told,
         gaps=told,
         thinned=told,

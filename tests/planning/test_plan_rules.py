@@ -1,7 +1,6 @@
 """Rules of the table plan: kept where rows stand on several planes, named where they stand in the way."""
 
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -138,18 +137,21 @@ def test_rows_that_do_not_bear_their_tolerance_are_moved(tmp_path, monkeypatch):
     ups = [one.up for one in found.rows]
     assert len(set(ups)) > 1
 
-    def near_a_step(analysis, step):
+    def near_a_step(analysis, step, memory):
         high = max(one.up for one in analysis.project.table.row)
-        return replace(out_of_place(analysis, step), rows=1.2 if high > max(ups) - 0.01 else 0.9)
+        return replace(out_of_place(analysis, step, memory), rows=1.2 if high > max(ups) - 0.01 else 0.9)
 
     monkeypatch.setattr(steady, "out_of_place", near_a_step)
     moved = steady.steadied(found.analysis, found.rows, found.threats)
-    assert moved.moved == pytest.approx(-0.03)
+    assert not moved.trouble
     low = min(ups)
     assert [one.up for one in moved.rows] == pytest.approx([u if u == low else u - 0.03 for u in ups])
     assert moved.analysis.passed
-    assert steady.exceeds(SimpleNamespace(rows=1.2, clamps=float("nan")))
-    assert not steady.exceeds(SimpleNamespace(rows=float("nan"), clamps=0.9))
+    over = replace(moved.place, rows=1.2, clamps=float("nan"))
+    assert [one.use for one in steady.troubles(moved.analysis, over)] == [1.2]
+    assert not steady.troubles(moved.analysis, replace(moved.place, rows=float("nan"), clamps=0.9))
+    (untested,) = steady.troubles(moved.analysis, replace(over, rows=0.9, failed="no row fits"))
+    assert untested.use == float("inf")
 
 
 def test_a_level_too_near_to_the_lowest_row_does_not_count_for_the_greatest_distance():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -477,3 +478,28 @@ def test_what_lies_below_another_plane_is_no_thick_line_over_it(tmp_path: Path) 
     for shape in overlay.shapes:
         if shape.line == style.EDGE_COLOR[EdgeKind.EAVE]:
             assert not inside.intersects(shapely.LineString(shape.points))
+
+
+def test_the_table_to_paste_gives_the_same_roof(tmp_path: Path) -> None:
+    """A file with y up: a project with the printed table has the planes that were shown, axes as told."""
+    mesh = tmp_path / "house.obj"
+    corners = [(x, y, z) for z in (0, -6) for x, y in ((0, 3), (8, 3), (4, 5))]  # x east, y up, z south
+    faces = [(1, 3, 6, 4), (3, 2, 5, 6)]
+    lines = [f"v {1e3 * x} {1e3 * y} {1e3 * z}" for x, y, z in corners]
+    mesh.write_text("\n".join([*lines, *(f"f {' '.join(map(str, face))}" for face in faces)]))
+    seen = see_roof(mesh, "SI", {"unit": "mm", "up": "y"})
+    out = io.StringIO()
+    print_roof(seen, Console(file=out, width=200))
+    table = re.search(r"\[roof\]\n(?:\S+ = .*\n)+", out.getvalue())[0]
+    assert table == '[roof]\nfile = "house.obj"\nunit = "mm"\nup = "y"\n'
+    assert "east is the file's x, north minus its z, mm made m; heights are its y" in out.getvalue()
+    project = tmp_path / "project.toml"
+    project.write_text(f'[project]\nname = "House"\nunits = "SI"\n\n{table}')
+    again = see_roof(project, "SI", {})
+    assert again.roof.planes.name == seen.roof.planes.name
+    np.testing.assert_allclose(again.roof.points, seen.roof.points)
+    north = (seen.roof.points + seen.roof.offset)[:, 1]
+    np.testing.assert_allclose([north.min(), north.max()], [0.0, 6.0], atol=1e-9)  # minus z
+    again_out = io.StringIO()
+    print_roof(again, Console(file=again_out, width=200))
+    assert "[roof]" not in again_out.getvalue()  # a project has its own

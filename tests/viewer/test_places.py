@@ -39,7 +39,9 @@ def test_the_line_under_the_verdict_is_the_check_with_rows_moved(tmp_path: Path)
     line = place_line(place, analysis, SI)
     now = percent(analysis.attachment.utilization)
     assert percent(max(use)) == now
-    assert line.startswith(f"Tolerance of place: rows 25 mm higher or lower leave it at {now}")
+    assert line.startswith(
+        f"Tolerance of place: all rows together 25 mm higher or lower leave the most used attachment at {now}"
+    )
     out = io.StringIO()
     print_summary(analysis, Console(file=out, width=400), line)
     head = out.getvalue().splitlines()[:6]

@@ -32,12 +32,15 @@ class StartedPicture:
     overlay: Overlay
 
 
-def start_picture(analysis: Analysis, renderer: Renderer, size: tuple[int, int] = SIZE) -> StartedPicture:
-    """Lay the picture out and let the renderer draw; `finish_picture` waits for it."""
+def start_picture(analysis: Analysis, renderer: Renderer, place: str = "") -> StartedPicture:
+    """Lay the picture out and let the renderer draw; `finish_picture` waits for it.
+
+    `place` says what rows do not bear a little out of their places, where that is known.
+    """
     scene, size = build_scene(analysis), renderer.size
     view = choose_view(analysis, scene, drawing_box(scene, analysis.project.layout.row_name, size), size)
     renderer.draw(make_drawing(analysis, scene, view), view)
-    return StartedPicture(renderer, compose(analysis, scene, view))
+    return StartedPicture(renderer, compose(analysis, scene, view, place))
 
 
 def finish_picture(started: StartedPicture, path: str | Path, band: int = 0) -> Picture:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from fea.analysis import Analysis
 from fea.checks.governing import Governing
+from fea.planning.steady import row_steps
 from fea.unknowns import STIFF_WORDS
 from fea.verdict import Finding
 from roofmodel.units import SYSTEMS
@@ -30,6 +31,7 @@ from viewer.picture.row_names import dot, place_at_ends, place_beside, row_names
 from viewer.picture.scene import Scene, mark_sizes
 from viewer.picture.sheet import FOOTER, HEADER, MARGIN, Overlay, Shape
 from viewer.picture.standing import array_glass
+from viewer.places import out_of_place_words
 
 Array = NDArray[np.float64]
 
@@ -55,7 +57,7 @@ def drawing_box(
     return side, (HEADER + 6.0) * point, size[0] - side, size[1] - (FOOTER + 4.0) * point
 
 
-def compose(analysis: Analysis, scene: Scene, view: View) -> Overlay:
+def compose(analysis: Analysis, scene: Scene, view: View, place: str = "") -> Overlay:
     """Lay out all text and marks of the picture."""
     overlay = Overlay(view.size)
     point = overlay.point
@@ -66,7 +68,7 @@ def compose(analysis: Analysis, scene: Scene, view: View) -> Overlay:
         view.size[1] - (FOOTER + 8.0) * point,
     )
     crowd = _crowd(analysis, scene, view, box)
-    _header(overlay, analysis, scene)
+    _header(overlay, analysis, scene, place)
     names = row_names(analysis, scene, view)
     if len(scene.rows) > LOOSE_ROWS:
         place_beside(overlay, crowd, names, scene, view)
@@ -105,7 +107,7 @@ def _plane_corners(analysis: Analysis) -> list[Array]:
     ]
 
 
-def _header(overlay: Overlay, analysis: Analysis, scene: Scene) -> None:
+def _header(overlay: Overlay, analysis: Analysis, scene: Scene, place: str) -> None:
     point, project = overlay.point, analysis.project
     left, right = MARGIN * point, overlay.size[0] - MARGIN * point
     room = 0.60 * (right - left)
@@ -122,7 +124,7 @@ def _header(overlay: Overlay, analysis: Analysis, scene: Scene) -> None:
         fit_text(words, overlay.type_size("body"), room), left, 61.0 * point, "body", color=style.MUTED
     )
     narrow = 0.38 * (right - left)
-    for index, (text, color) in enumerate(verdict(analysis, scene)):
+    for index, (text, color) in enumerate(verdict(analysis, scene, place)):
         name, bold = ("heading", True) if index == 0 else ("body", False)
         room = max(narrow, beside) if index == 0 else narrow  # the first stands beside the title
         y = (24.0, 41.0, 54.0, 67.0)[index] * point
@@ -133,8 +135,11 @@ def _header(overlay: Overlay, analysis: Analysis, scene: Scene) -> None:
         overlay.texts.append(Text(fitted, (right, y), size, bold, color, "right"))
 
 
-def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
-    """What the picture says in words, worst first, with the color of each line."""
+def verdict(analysis: Analysis, scene: Scene, place: str = "") -> list[tuple[str, str]]:
+    """What the picture says in words, worst first, with the color of each line.
+
+    `place` says what rows do not bear a little out of their places; without it, what valleys' steps say.
+    """
     count, unknown = len(scene.use), int(np.isnan(scene.use).sum())
     bad = style.EXCEEDED_ANCHORS[0]
     say = {
@@ -151,7 +156,10 @@ def verdict(analysis: Analysis, scene: Scene) -> list[tuple[str, str]]:
     if unknown:
         groups.append([(f"{unknown} of {count} clamps are not verified", style.INK)])
     elif not (scene.use > 1.0).any() and not any(one in first for one in found):
-        groups.append([(f"All {count} clamps within their limits", style.INK)])
+        off = place or out_of_place_words(row_steps(analysis))
+        where = " in their exact places only" if off else ""
+        groups.append([(f"All {count} clamps within their limits{where}", style.INK)])
+        groups = [*([[(off, bad)]] if off else []), *groups]
     lines = [line for group in groups for line in group]
     if len(lines) <= LINES:
         return lines

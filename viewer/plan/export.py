@@ -37,11 +37,12 @@ def plan_data(project: Project, plan: Plan, beside: tuple[Beside, ...] = ()) -> 
                 for name, planes in plan.threats.by
             ],
             **_outcome(plan),
-            "verdict": "no rows found" if plan.failure else plan.analysis.verdict,
+            "verdict": _verdict(plan),
             "sentence": verdict_words(plan),
             "failure": plan.failure,
             "advice": plan.advice,
             "tolerance_of_place": place_data(plan.place),
+            "not_borne": [one.words for one in plan.trouble],
             "proven": plan.proven,
             "checks": plan.checks,
             "passing_by": plan.passing_by,
@@ -64,6 +65,13 @@ def plan_data(project: Project, plan: Plan, beside: tuple[Beside, ...] = ()) -> 
         }
     )
     return cleaned
+
+
+def _verdict(plan: Plan) -> str:
+    if plan.failure:
+        return "no rows found"
+    kept = plan.analysis.verdict
+    return "exceeded out of place" if plan.trouble and plan.analysis.passed else kept
 
 
 def _outcome(plan: Plan) -> dict[str, Any]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from fea.planning.plan import Plan, plan_rows
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project
+from viewer.places import out_of_place_words
 from viewer.plan.export import write_plan_data, write_planned_project
 from viewer.plan.words import Beside
 
@@ -56,7 +57,7 @@ def write_plan(
     from viewer.picture.draw import Picture, finish_picture, start_picture
     from viewer.plan.map import draw_map
 
-    started = start_picture(plan.analysis, renderer) if renderer else None
+    started = start_picture(plan.analysis, renderer, out_of_place_words(plan.trouble)) if renderer else None
     write_planned_project(project, plan, folder / "planned.toml")
     write_plan_data(project, plan, beside, folder / "plan.json")
     result = Picture(None, "left out on request (--no-picture)")

@@ -152,6 +152,12 @@ def _compared(beside: tuple[Beside, ...], units: UnitSystem) -> Table:
             f"{plan.clamps:,}",
             f"{plan.cost:,.2f}",
             percent(max(line.utilization for line in row_lines(plan))),
-            "does not pass" if plan.failure else "passes" if plan.passed else "not verified",
+            "does not pass"
+            if plan.failure
+            else "passes"
+            if plan.passed
+            else "not out of place"
+            if plan.trouble
+            else "not verified",
         )
     return table

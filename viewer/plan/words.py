@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -202,6 +203,15 @@ def verdict_words(plan: Plan) -> str:
     if open_limits:
         named = ", ".join(open_limits)
         return f"NOT VERIFIED: {what} keep what could be checked; no resistance was given for {named}."
+    if plan.trouble:
+        worst = plan.trouble[0]
+        head = "NOT TESTED OUT OF PLACE" if math.isinf(worst.use) else "EXCEEDED A LITTLE OUT OF PLACE"
+        strength = max((one.use for one in plan.trouble if math.isfinite(one.use)), default=0.0)
+        asks = f", which asks for {strength:.2f} times the strength" if strength else ""
+        return (
+            f"{head}: {what} keep every limit in their exact places only; {worst.words}{asks}. No rows were "
+            "found that bear it: move rows by hand, take stronger clamps, or open [plan]."
+        )
     proof = "nothing cheaper passes" if plan.proven else "not proven to be the cheapest"
     alike = ", where rows that stand on one level share one clamp spacing" if plan.shared else ""
     if plan.gaps:
@@ -214,6 +224,4 @@ def verdict_words(plan: Plan) -> str:
             " (ends of rows were looked at as far as snow threatens and, where that does not pass, over the "
             "whole width of their plane there; no others)"
         )
-    place = plan.place
-    untested = "" if place is None or not place.failed else " in their exact places (NOT TESTED out of them)"
-    return f"{what} keep every limit{untested}; {proof} among the rows that [plan] allows{alike}{ends}."
+    return f"{what} keep every limit; {proof} among the rows that [plan] allows{alike}{ends}."

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -32,6 +32,8 @@ class SeenRoof:
     digest : str
         SHA-256 of them.
     units : UnitSystem
+    given : mapping
+        What a roof file was read with, as the table [roof] of a project says it; empty for projects.
     """
 
     roof: RoofSurface
@@ -40,6 +42,7 @@ class SeenRoof:
     inputs: tuple[Path, ...]
     digest: str
     units: UnitSystem
+    given: Mapping[str, Any] = field(default_factory=dict)
 
 
 def see_roof(path: Path, units: str, options: Mapping[str, Any]) -> SeenRoof:
@@ -85,4 +88,7 @@ def _roof_file(path: Path, units: str, options: Mapping[str, Any]) -> SeenRoof:
     roof = replace(roof, notes=tuple(system(units).reworded(note) for note in roof.notes))
     building = options.get("building")
     source = f"building {building}" if building and building != "all" else path.name
-    return SeenRoof(roof, path.name, source, (path,), hashlib.sha256(data).hexdigest(), system(units))
+    told = {name: value for name, value in given.items() if value}
+    told |= {"marks": False} if options.get("all_surfaces") else {}
+    digest = hashlib.sha256(data).hexdigest()
+    return SeenRoof(roof, path.name, source, (path,), digest, system(units), {"file": path.name, **told})

@@ -9,7 +9,7 @@ from roofmodel.shape.clutter import clutter_words
 from roofmodel.shape.up_axis import doubts
 from viewer.roof.curved import curved_lines
 from viewer.roof.read import SeenRoof
-from viewer.roof.words import edge_lines, plane_lines, summary_words, unusual_words
+from viewer.roof.words import axes_words, edge_lines, plane_lines, roof_table, summary_words, unusual_words
 from viewer.terminal import plain_table
 
 SHOWN = 60  # rows of a table; the rest is in roof.json
@@ -51,6 +51,11 @@ def print_roof(seen: SeenRoof, console: Console) -> None:
     console.print(Text("Read, assumed and repaired", style="bold"), highlight=False)
     for note in [note for note in roof.notes if note not in doubts(roof)] or ("nothing",):
         console.print(Text(f"- {note}"), highlight=False)
+    if table := roof_table(seen):
+        console.print(Text("\nFor the project file (eavewright new imported)", style="bold"), highlight=False)
+        console.print(Text(table), highlight=False, soft_wrap=True)
+    if axes := axes_words(seen):
+        console.print(Text(axes), highlight=False)
 
 
 def _curved(seen: SeenRoof, console: Console) -> None:

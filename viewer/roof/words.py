@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from roofmodel.shape.meshes import GLTF
 from roofmodel.shape.planes import compass_name
 from roofmodel.surface import FLAT_SLOPE, EdgeKind, RoofSurface
 from roofmodel.units import UnitSystem
+
+if TYPE_CHECKING:
+    from viewer.roof.read import SeenRoof
 
 LONGEST_EAVE = 150.0  # buildings have shorter ones, but for few (judgment) [m]
 STEEPEST_ROOF = np.radians(55.0)  # most of a roof is flatter (judgment) [rad]
@@ -152,3 +158,33 @@ def kind_lengths(roof: RoofSurface) -> list[tuple[EdgeKind, int, float]]:
         if mine.any():
             found.append((kind, int(mine.sum()), float(length[mine].sum())))
     return found
+
+
+def roof_table(seen: SeenRoof) -> str:
+    """The table [roof] of a project for a roof file, as it was read; empty for projects."""
+    if not seen.given:
+        return ""
+    lines = ["[roof]"]
+    for key, value in seen.given.items():
+        given = list(value) if isinstance(value, tuple) else value
+        lines.append(f"{key} = {json.dumps(given, ensure_ascii=False)}")
+    planes = seen.roof.planes
+    flat = [name for name, slope in zip(planes.name, planes.slope, strict=True) if slope <= FLAT_SLOPE]
+    if flat:
+        left_out = f"# leave_out = {json.dumps(flat, ensure_ascii=False)}"
+        lines.append(f"{left_out:<32}# level: take out what is no roof, such as a floor slab")
+    return "\n".join(lines)
+
+
+def axes_words(seen: SeenRoof) -> str:
+    """How the axes of a roof file become east, north and up on plan; empty for projects."""
+    up = "y" if seen.inputs[0].suffix.lower() in GLTF else seen.given.get("up")
+    if not seen.given or up is None:
+        return ""
+    north = "minus its z" if up == "y" else "its y"
+    unit = seen.given.get("unit", "m")
+    scale = "" if unit == "m" else f", {unit} made m"
+    return (
+        f"On plan (roof.png, [[protect]]) east is the file's x, north {north}{scale}; heights are its {up}. "
+        "Where the file's north is another, give roof.north."
+    )

@@ -201,6 +201,7 @@ def seam_verdict(analysis: Analysis, detail: ClampDetail, units: UnitSystem) -> 
         sentence = f"Seam at clamp {label}: {line_words(worst, units)}."
     more = [f"{line.name}: {line_words(line, units).removeprefix(line.name + ' ')}" for line in over[1:]]
     more += [unverified_words(line, units) for line in missing]
+    more += [f"NOT VERIFIED: {words}." for words in detail.doubts]
     more += [f"self-check: {p.name}: {p.error:.1e}, bar {p.bar:.0e}" for p in failed]
     return SeamVerdict(
         words=tuple(words) or (f"every limit of the panel kept at {label}",),
@@ -241,7 +242,7 @@ def seam_findings(detail: ClampDetail) -> tuple[Finding, ...]:
     return ranked(
         {
             Finding.EXCEEDED: EXCEEDED in states,
-            Finding.NOT_VERIFIED: NOT_VERIFIED in states,
+            Finding.NOT_VERIFIED: NOT_VERIFIED in states or bool(detail.doubts),
             Finding.AUDIT_FAILED: any(not proof.met for proof in detail.proofs),
         }
     )

@@ -1,0 +1,1 @@
+"""Project files to start from."""
