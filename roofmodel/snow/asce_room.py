@@ -10,8 +10,8 @@ from roofmodel.snow import asce7_22_drift as drift
 from roofmodel.snow.asce_roof import AsceRoof, slope_factors, with_factors
 from roofmodel.snow.asce_steps import leeward_shape, sheds_over, windward_shape
 from roofmodel.snow.cases import Value
-from roofmodel.snow.fetches import slope_run
-from roofmodel.snow.regions import EAVE_OVERHANG, TOWARD_EDGE, left_normal, with_uphill
+from roofmodel.snow.fetches import shed_run
+from roofmodel.snow.regions import TOWARD_EDGE, left_normal, with_uphill
 
 FILLED = (
     "snow on the roof below fills the step at its eave, so it has no room to slide to (7.4; judgment:"
@@ -78,7 +78,7 @@ def _stays(known: AsceRoof, below: int) -> bool:
 def _snow_below(known: AsceRoof, i: int) -> tuple[Value, ...]:
     """Depths of snow at the foot of a step."""
     steps, plan, rules = known.roof.steps, known.plan, known.rules
-    upper, gap = int(steps.upper[i]), float(steps.gap[i])
+    gap = float(steps.gap[i])
     gamma, flat = rules.weight_density, rules.flat_load
     shapes = (leeward_shape(known, i, flat)[0], windward_shape(known, i, flat)[0])
     drifted = max(float(shape.height) for shape in shapes)
@@ -87,8 +87,7 @@ def _snow_below(known: AsceRoof, i: int) -> tuple[Value, ...]:
         drifted = max(clear, 0.0)
     slid, held = 0.0, _stays(known, int(steps.lower[i]))
     if sheds_over(known, i):
-        line = steps.start[i], steps.end[i], -plan.fall[upper], gap, EAVE_OVERHANG
-        run = slope_run(plan, upper, *line, lower=int(steps.lower[i]))
+        run = shed_run(known.roof, plan, i)
         slid = float(drift.sliding_load(flat, run, gap).pressure) / gamma
         if held:
             slid /= drift.SLIDE_SHARE

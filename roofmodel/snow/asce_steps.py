@@ -22,7 +22,7 @@ from roofmodel.snow.corners import (
     step_corners,
 )
 from roofmodel.snow.envelope import larger
-from roofmodel.snow.fetches import slope_run, slope_sheds
+from roofmodel.snow.fetches import shed_run, slope_sheds
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.patches import (
     UPPER_TO_STEP,
@@ -36,7 +36,7 @@ from roofmodel.snow.patches import (
     spread,
     wall_groups,
 )
-from roofmodel.snow.regions import CRACK, EAVE_OVERHANG, band, falling_pressure, left_normal, uniform
+from roofmodel.snow.regions import CRACK, band, falling_pressure, left_normal, uniform
 
 Array = NDArray[np.float64]
 Skipped = list[tuple[str, str]]
@@ -305,7 +305,7 @@ def _slide_zones(known: AsceRoof, i: int) -> list[Zone]:
     far = gap > CRACK and steps.between[i] < 0 and steps.wall[i].max() <= gap
     if fall @ left_normal(start, end) < UPPER_TO_STEP or far:
         return []
-    run = slope_run(plan, upper, start, end, -fall, gap, EAVE_OVERHANG, lower)
+    run = shed_run(known.roof, plan, i)
     strip = drift.sliding_load(known.rules.flat_load, run, gap)
     if strip.pressure <= 0.0:
         return []

@@ -275,8 +275,7 @@ def _slide_paths(known: EnRoof) -> list[tuple[IntArray, Array]]:
     if known.site.upper_roof_retained:
         sheds &= ~np.isin(steps.upper, list(known.retained))
     some = np.flatnonzero(sheds)
-    at = steps.upper, steps.lower, steps.start, steps.end, steps.gap
-    paths = slide_paths(plan, *(one[some] for one in at))
+    paths = slide_paths(plan, steps.upper[some], steps.start[some], steps.end[some], steps.gap[some])
     for i, path in zip(some.tolist(), paths, strict=True):
         found[i] = path
     return found

@@ -167,13 +167,12 @@ def slope_run(
     direction: Array,
     gap: float = 0.0,
     overhang: float = 0.0,
-    lower: int = -1,
 ) -> float:
     """Plan length of a roof slope, over all planes that fall the same way as one of them. [m].
 
-    Parameters as `fetch` and `one_slope`.
+    Parameters as `fetch`; the planes are those of the level of `plane` that fall within 60 degrees of it.
     """
-    return fetch(slope_outline(plan, one_slope(plan, plane, lower)), start, end, direction, gap, overhang)
+    return fetch(slope_outline(plan, one_slope(plan, plane)), start, end, direction, gap, overhang)
 
 
 def slope_outline(plan: Plan, planes: IntArray) -> BaseGeometry:
@@ -184,29 +183,72 @@ def slope_outline(plan: Plan, planes: IntArray) -> BaseGeometry:
     return plan.joined[key]
 
 
-def one_slope(plan: Plan, plane: int, lower: int = -1) -> IntArray:
-    """Planes of a roof slope: those of one level that fall within 60 degrees of one of them.
-
-    Of a slope that ends at a step above a plane `lower`, what lies below the step is no part, though snow
-    may fill the step.
-    """
+def one_slope(plan: Plan, plane: int) -> IntArray:
+    """Planes of a roof slope: those of one level that fall within 60 degrees of one of them."""
     same = (plan.drift_level == plan.drift_level[plane]) & (plan.fall @ plan.fall[plane] > SAME_WAY)
-    if lower >= 0:
-        same &= (plan.level == plan.level[plane]) | (plan.height > plan.height[plane])
-        same[lower] = False
     return np.flatnonzero(same)
 
 
+@dataclass(frozen=True)
+class _Slopes:
+    """Fall lines up the slopes above steps, `RAYS` to a step, that run over the plane above the step first.
+
+    What lies in front of that plane's eave or under it is no part of the slope, though snow may fill the step
+    and join it: a porch under an eave, or the roof beside and below a dormer, which goes on above it.
+
+    Attributes
+    ----------
+    planes : list of (n,) int
+        Planes of each slope.
+    lines : Lines
+    ray : (m,) int
+        Ray of each piece of slope without a break, numbered through; rising.
+    low, high : (m,) float
+        From where to where it runs. [m]
+    left : (`RAYS` s,) float
+        Where each ray leaves the plane above its step for the others. [m]
+    """
+
+    planes: list[IntArray]
+    lines: Lines
+    ray: IntArray
+    low: Array
+    high: Array
+    left: Array
+
+
+def _slopes(plan: Plan, plane: IntArray, start: Array, end: Array, gap: Array) -> _Slopes:
+    planes = [one_slope(plan, one) for one in plane.tolist()]
+    lines = Lines(start, end, -plan.fall[plane], gap, np.full(len(plane), EAVE_OVERHANG))
+    outlines = np.array([slope_outline(plan, some) for some in planes], dtype=object)
+    ray, near, far = _pieces(outlines, lines)
+    own, begins, ends = _pieces(plan.shapes[plane], lines)
+    first, left = np.full(RAYS * len(plane), np.inf), np.zeros(RAYS * len(plane))
+    np.minimum.at(first, own, begins)
+    nearest = begins <= first[own]
+    left[own[nearest]] = ends[nearest]
+    low = np.maximum(near, first[ray])
+    there = low < far
+    return _Slopes(planes, lines, ray[there], low[there], far[there], left)
+
+
+def shed_run(roof: RoofSurface, plan: Plan, step: int) -> float:
+    """Longest plan run of the slope above a step, from the eave of the plane above it. [m]."""
+    steps, one = roof.steps, np.array([step])
+    found = _slopes(plan, steps.upper[one], steps.start[one], steps.end[one], steps.gap[one])
+    return float((found.high - found.low).max(initial=0.0))
+
+
 def slide_paths(
-    plan: Plan, plane: IntArray, lower: IntArray, start: Array, end: Array, gap: Array
+    plan: Plan, plane: IntArray, start: Array, end: Array, gap: Array
 ) -> list[tuple[IntArray, Array]]:
     """Facets of the slopes above steps along which their snow slides, and how far it does on each.
 
     Parameters
     ----------
     plan : Plan
-    plane, lower : (s,) int
-        The planes above and below each step.
+    plane : (s,) int
+        The plane above each step.
     start, end : (s, 2 or 3) float
         Foot of each step's wall. [m]
     gap : (s,) float
@@ -220,14 +262,13 @@ def slide_paths(
     """
     if not len(plane):
         return []
-    slopes = [one_slope(plan, *pair) for pair in zip(plane.tolist(), lower.tolist(), strict=True)]
-    lines = Lines(start, end, -plan.fall[plane], gap, np.full(len(plane), EAVE_OVERHANG))
-    outlines = np.array([slope_outline(plan, planes) for planes in slopes], dtype=object)
-    ray, near, far = _pieces(outlines, lines)
+    of = _slopes(plan, plane, start, end, gap)
+    slopes, lines, ray, near, far = of.planes, of.lines, of.ray, of.low, of.high
     step = np.repeat(np.arange(len(plane)), [len(planes) for planes in slopes])
     facet = np.concatenate(slopes)
     which, other, low, high = _over(plan.shapes[facet], lines.feet[step], lines.direction[step])
     line = RAYS * step[which] + other
+    low = np.where(facet[which] == plane[step[which]], low, np.maximum(low, of.left[line]))
     first, last = np.searchsorted(ray, line, "left"), np.searchsorted(ray, line, "right")
     times = last - first
     over = np.repeat(np.arange(len(line)), times)
@@ -258,6 +299,5 @@ def slope_sheds(
     if slides(slope[upper]):
         return True
     one = np.array([step])
-    at = steps.upper[one], steps.lower[one], steps.start[one], steps.end[one], steps.gap[one]
-    ((planes, _),) = slide_paths(plan, *at)
+    ((planes, _),) = slide_paths(plan, steps.upper[one], steps.start[one], steps.end[one], steps.gap[one])
     return bool(slides(slope[planes].max(initial=slope[upper])))

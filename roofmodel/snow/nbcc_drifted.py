@@ -14,7 +14,7 @@ from roofmodel.snow import nbcc2020_drift as drift
 from roofmodel.snow.cases import SnowCase, Value, Zone
 from roofmodel.snow.corners import Corners, WallDrift, in_front, run_on, step_corners
 from roofmodel.snow.envelope import larger
-from roofmodel.snow.fetches import slope_run, slope_sheds
+from roofmodel.snow.fetches import shed_run, slope_sheds
 from roofmodel.snow.meeting import Drift
 from roofmodel.snow.nbcc_peaks import drift_at, peak_values
 from roofmodel.snow.nbcc_roof import (
@@ -41,7 +41,6 @@ from roofmodel.snow.patches import (
 )
 from roofmodel.snow.regions import (
     CRACK,
-    EAVE_OVERHANG,
     band,
     falling_pressure,
     left_normal,
@@ -327,8 +326,7 @@ def _slide_lengths(known: NbccRoof, i: int) -> tuple[float, float]:
         or length <= gap
     ):
         return 0.0, length
-    line = start, end, -fall, gap, EAVE_OVERHANG
-    return slope_run(plan, upper, *line, lower=int(steps.lower[i])), length
+    return shed_run(known.roof, plan, i), length
 
 
 def slid_peak(known: NbccRoof, i: int) -> float:

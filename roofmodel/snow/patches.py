@@ -183,10 +183,13 @@ def _cut(plan: Plan, patches: dict[tuple[int, int, bytes], Polygon | MultiPolygo
     cut = ~shapely.covers(plan.shapes[plane], part)
     part[cut] = shapely.intersection(part[cut], plan.shapes[plane[cut]], grid_size=GRID)
     own = np.array([key[1] for key in keys])[patch]
+    porch = np.isin(own, plan.over[:, 0])
     level = plan.drift_level[plan.over]
     for lower, upper in plan.over[level[:, 0] == level[:, 1]].tolist():
-        for one, other, those in ((upper, lower, own == lower), (lower, upper, own != lower)):
-            at = np.flatnonzero((plane == one) & those)
+        higher = np.append(plan.over[plan.over[:, 0] == upper, 1], upper)
+        below = porch & ~np.isin(own, higher)  # from a porch under that eave, of however many planes
+        for where, other, those in ((upper, lower, below), (lower, upper, ~below)):
+            at = np.flatnonzero((plane == where) & those)
             part[at] = [
                 shapely.difference(areal(cut), plan.shapes[other], grid_size=GRID) for cut in part[at]
             ]

@@ -48,8 +48,6 @@ class Plan:
         Unit plan vector of each plane's fall line; zero for flat planes.
     run : (p,) float
         Largest plan distance along the fall from the low to the high end of the plane. [m]
-    height : (p,) float
-        Middle of each plane. [m]
     over : (k, 2) int
         Planes of which the second hangs over the first, as eaves over a porch do.
     level : (p,) int
@@ -69,7 +67,6 @@ class Plan:
     polygon: tuple[Polygon, ...]
     fall: Array
     run: Array
-    height: Array
     over: IntArray
     level: IntArray
     level_outline: tuple[BaseGeometry, ...]
@@ -102,11 +99,10 @@ def roof_plan(roof: RoofSurface) -> Plan:
     fall[planes.slope < FLAT_SLOPE] = 0.0
     bounds = shapely.bounds(np.array(planes.outline))
     run = (bounds[:, 3] - bounds[:, 1]) * np.cos(planes.slope)
-    height = np.array([plane_corners(roof, i)[:-1, 2].mean() for i in range(planes.count)])
     level = _levels(roof, np.zeros(planes.count))
     outline = _outlines(polygons, level)
     over, slots = _overhanging(roof, polygons), find_slots(roof, polygons, CRACK)
-    return Plan(polygons, fall, run, height, over, level, outline, level, outline, slots)
+    return Plan(polygons, fall, run, over, level, outline, level, outline, slots)
 
 
 def _overhanging(roof: RoofSurface, polygons: tuple[Polygon, ...]) -> IntArray:
