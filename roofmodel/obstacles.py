@@ -50,6 +50,15 @@ class Obstacles:
         """Number of obstacles."""
         return len(self.name)
 
+    @property
+    def face_height(self) -> Array:
+        """Greatest height (f,) of each face above the roof: tops of projections count as level. [m]."""
+        top = np.full(self.count, -np.inf)
+        foot = np.stack([self.start[:, 2], self.end[:, 2]])
+        np.maximum.at(top, self.face, foot.max(axis=0))
+        over = np.where(self.parapet[self.face], 0.0, top[self.face] - foot.min(axis=0))
+        return np.asarray(self.height[self.face] + over)
+
 
 def together(first: Obstacles, second: Obstacles) -> Obstacles:
     """Obstacles of two sources, those of the first before the others.

@@ -26,7 +26,7 @@ class ObstructionTable(Table):
     up: Length0 = Field(description="Its middle, up the slope from the plane's lowest point.")
     width: Length = Field(description="Size along the eave.")
     depth: Length = Field(description="Size up the slope, measured on the roof.")
-    height: Length = Field(description="Height above the roof, at its lowest.")
+    height: Length = Field(description="Height above the roof, at its lowest; its top counts as level.")
     clear: Length0 = Field(0.0, description="Free height below it, for equipment on legs.")
     strength: Force | None = Field(
         None,

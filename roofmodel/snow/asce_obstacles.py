@@ -84,7 +84,7 @@ def _face_zone(known: AsceRoof, face: int) -> Zone | str:
     obstacles, rules = known.roof.obstacles, known.rules
     which = int(obstacles.face[face])
     start, end, plane = obstacles.start[face], obstacles.end[face], int(obstacles.plane[which])
-    height, clear = float(obstacles.height[which]), float(obstacles.clear[which])
+    height, clear = float(obstacles.face_height[face]), float(obstacles.clear[which])
     side, base = float(np.hypot(*(end - start)[:2])), float(known.balanced[plane]) / rules.weight_density
     if not obstacles.parapet[which]:
         if side < SHORT_SIDE:
@@ -113,7 +113,7 @@ def _face_zone(known: AsceRoof, face: int) -> Zone | str:
             *rules.drift_values,
             Value("l_u", length, "m", f"roof length {where}"),
             *rules.heights(length),
-            Value("h", height, "m", "above the roof"),
+            Value("h", height, "m", "greatest height of the face above the roof"),
             Value("p_s", float(known.balanced[plane]), "Pa", "balanced snow beside it"),
             Value("h_b", base, "m", "depth of balanced snow", "p_s / gamma"),
             Value("h_c", free, "m", "clear height", "h - h_b"),

@@ -105,7 +105,7 @@ def _wall_drift(known: EnRoof, bare: Plan, i: int) -> WallDrift | None:
 def _face_drift(known: EnRoof, bare: Plan, face: int) -> WallDrift | None:
     obstacles = known.roof.obstacles
     which = int(obstacles.face[face])
-    plane, height = int(obstacles.plane[which]), float(obstacles.height[which])
+    plane, height = int(obstacles.plane[which]), float(obstacles.face_height[face])
     start, end = obstacles.start[face], obstacles.end[face]
     ahead, more = room(obstacles, bare, face), room(obstacles, known.plan, face)
     feet = obstacles.start, obstacles.end, face

@@ -62,7 +62,7 @@ def _face_drift(known: EnRoof, face: int) -> WallDrift | None:
     obstacles = known.roof.obstacles
     which = int(obstacles.face[face])
     start, end, plane = obstacles.start[face], obstacles.end[face], int(obstacles.plane[which])
-    height = float(obstacles.height[which])
+    height = float(obstacles.face_height[face])
     length = float(en.drift_length(height))
     peak_shape = float(en.mu_obstruction(height, known.site.drift_weight, known.site.ground_snow))
     peak = (peak_shape - float(known.shape[plane])) * known.unit_load
@@ -77,7 +77,7 @@ def _face_drift(known: EnRoof, face: int) -> WallDrift | None:
         "(mu_2 - mu_1) (1 - x / l_s) C_e C_t s_k",
         (
             *load_values(known, plane),
-            Value("h", height, "m", "above the roof"),
+            Value("h", height, "m", "greatest height of the face above the roof"),
             Value("gamma", known.site.drift_weight, "N/m**3", "weight density of 6.2"),
             Value("mu_2", peak_shape, "", "6.2, 0.8 to 2", "max(0.8, min(gamma h / s_k, 2))"),
             Value("l_s", length, "m", "6.2, 5 to 15 m", "max(5 m, min(2 h, 15 m))"),

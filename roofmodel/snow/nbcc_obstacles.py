@@ -78,7 +78,7 @@ def _face_zones(known: NbccRoof, face: int, corners: Corners) -> list[Zone]:
     start, end, plane = obstacles.start[face], obstacles.end[face], int(obstacles.plane[which])
     own = np.flatnonzero(obstacles.face == which)
     longest = float(np.linalg.norm((obstacles.end[own] - obstacles.start[own])[:, :2], axis=1).max())
-    height, basic = float(obstacles.height[which]), float(known.calm[plane])
+    height, basic = float(obstacles.face_height[face]), float(known.calm[plane])
     found = drift.projection_accumulation(site.ground_snow, known.weight_density, basic, height, longest)
     peak, length = float(found.peak), float(found.length)
     if length <= 0.0 or room(obstacles, known.plan, face) <= 0.0:
@@ -95,7 +95,7 @@ def _face_zones(known: NbccRoof, face: int, corners: Corners) -> list[Zone]:
         (
             *common_values(known, plane),
             Value("gamma", known.weight_density, "N/m**3", "4.1.6.13", DENSITY),
-            Value("h", height, "m", "above the roof"),
+            Value("h", height, "m", "greatest height of the face above the roof"),
             Value("l_0", longest, "m", "longest plan size"),
             Value(
                 "C_a0", peak, "", "4.1.6.7", "min(0.67 gamma h / (C_b S_s), gamma l_0 / (7.5 C_b S_s) + 1)"

@@ -303,7 +303,7 @@ def test_en_drifts_run_on_around_the_corners_of_boxes(start):
 
 
 @pytest.mark.parametrize("site", [EN, ASCE, NBCC, replace(EN, annex_b=True)], ids=["EN", "ASCE", "NBCC", "B"])
-@pytest.mark.parametrize(("up", "over"), [(9.5, True), (1.5, False)])
+@pytest.mark.parametrize(("up", "over"), [(9.5, True), (1.2, False)])
 def test_a_drift_that_goes_on_over_the_ridge_says_so(site, up, over):
     """The plane beyond is named, and is loaded there by the ramp that does not end at the ridge."""
     corners = np.array([[0.0, 0.0], [30.0, 0.0], [30.0, 24.0], [0.0, 24.0]])
@@ -323,3 +323,24 @@ def test_a_drift_that_goes_on_over_the_ridge_says_so(site, up, over):
     assert bool(said) == over
     for case in said:
         assert any("at plant room onto N1" in note for note in case.notes)
+
+
+@pytest.mark.parametrize("site", [EN, NBCC, replace(EN, annex_b=True)], ids=["EN", "NBCC", "B"])
+def test_a_chimney_is_higher_above_the_roof_at_its_downhill_face(site):
+    """Level top, 1 m up a slope of 30 degrees: 1.5 m above the roof at the top face, 2 m at the lower one."""
+    corners = np.array([[0.0, 0.0], [20.0, 0.0], [20.0, 16.0], [0.0, 16.0]])
+    roof = build_roof([RoofPart("gable", corners, np.radians([30.0, np.nan, 30.0, np.nan]), 4.0)])
+    sizes = {"width": 2.0, "depth": 1.0, "height": 1.5, "across": 10.0, "up": 4.0}
+    table = ObstructionTable.model_validate(
+        {"name": "chimney", "plane": "S1"} | {k: f"{v} m" for k, v in sizes.items()}
+    )
+    roof = replace(roof, obstacles=place_obstacles(roof, [], [table], SI))
+    assert sorted(roof.obstacles.face_height) == pytest.approx([1.5, 2.0, 2.0, 2.0])
+    heights = {
+        round(value.value, 6)
+        for case in snow_cases(roof, site, range(2)).cases
+        for zone in case.zones
+        for value in zone.values
+        if zone.name.endswith("drift at chimney") and value.symbol == "h"
+    }
+    assert heights == {1.5, 2.0}

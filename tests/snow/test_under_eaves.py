@@ -65,7 +65,7 @@ def test_nothing_that_left_an_eave_lies_on_it(site, overhang):
     assert len(roof_plan(roof).over)
     above, below = parts(roof, site)
     assert not above
-    reach = 1.0 if isinstance(site, NbccSite) else 2.4  # NBCC: the snow of 4.1.6.11 lies on 1 m here
+    reach = 1.0 if isinstance(site, NbccSite) else 2.4  # NBCC: it lies on 1 m here
     assert shapely.union_all([zone.polygon for zone in below]).area == pytest.approx(5.0 * reach, abs=1e-6)
 
 

@@ -363,7 +363,7 @@ def _walls(roof: RoofSurface, start: Array, way: Array, window: Array) -> Array:
     )
     if not len(begin):
         return np.zeros((0, 4))
-    height = np.concatenate([steps.wall, np.repeat(obstacles.height[obstacles.face][:, None], 2, axis=1)])
+    height = np.concatenate([steps.wall, np.repeat(obstacles.face_height[:, None], 2, axis=1)])
     foot, run = begin[:, :2], (end - begin)[:, :2]
     across = np.array([-way[1], way[0]])
     turn = run @ across
