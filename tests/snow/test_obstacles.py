@@ -330,7 +330,7 @@ def test_a_chimney_is_higher_above_the_roof_at_its_downhill_face(site):
     """Level top, 1 m up a slope of 30 degrees: 1.5 m above the roof at the top face, 2 m at the lower one."""
     corners = np.array([[0.0, 0.0], [20.0, 0.0], [20.0, 16.0], [0.0, 16.0]])
     roof = build_roof([RoofPart("gable", corners, np.radians([30.0, np.nan, 30.0, np.nan]), 4.0)])
-    sizes = {"width": 2.0, "depth": 1.0, "height": 1.5, "across": 10.0, "up": 4.0}
+    sizes = {"width": 4.0, "depth": 1.0, "height": 1.5, "across": 10.0, "up": 4.0}
     table = ObstructionTable.model_validate(
         {"name": "chimney", "plane": "S1"} | {k: f"{v} m" for k, v in sizes.items()}
     )
