@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import Polygon
 
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import Bare, SnowCase, Value, Zone
+from roofmodel.snow.corners import AROUND, corner_slices
 from roofmodel.snow.en_roof import CODE, EnRoof, balanced_zones, load_values
 from roofmodel.snow.envelope import larger
 from roofmodel.snow.regions import (
@@ -21,12 +25,14 @@ from roofmodel.snow.regions import (
     polygonal,
     wind_directions,
 )
+from roofmodel.snow.sharing import GRID
 from roofmodel.surface import EdgeKind
 
 Array = NDArray[np.float64]
 Cases = tuple[list[SnowCase], list[tuple[str, str]]]
 
 VALLEY_SHAPE = Bare("0.8 + 0.8 min(1, alpha_m / 30)")
+LEVEL = 1e-3  # valleys that rise less have no head [m]
 UPRIGHT = 0.5 * np.pi  # slope of a wall that is one side of a valley [rad]
 UPRIGHT_NOTE = (
     "A plane that falls toward a wall, as saw-teeth do, is one side of a valley whose other side is upright:"
@@ -105,7 +111,9 @@ def valley_cases(known: EnRoof) -> Cases:
     notes += [
         "5.3.4 shows valleys between parallel ridges; here mu falls from mu_2 along the valley linearly,"
         " square to it on plan, to mu_1 at the farthest point of each plane beside the valley. Where two"
-        " valleys reach the same place the larger counts."
+        " valleys reach the same place the larger counts.",
+        "Judgment: above the head of a valley mu falls from mu_2 radially, as around a corner (5.3.4 shows no"
+        " shape for it).",
     ]
     return [known.case("snow in the valleys", balanced_zones(known) + larger(zones), notes)], []
 
@@ -131,14 +139,33 @@ def _valley_zone(known: EnRoof, plane: int, start: Array, end: Array, mean: floa
         Value("mu_2", mu_2, "", "at the valley, Table 5.2", VALLEY_SHAPE),
         Value("b", width, "m", "plan distance from the valley to the farthest point beside it"),
     )
+    beside = Zone(
+        f"valley snow on {known.roof.planes.name[plane]}",
+        plane,
+        part,
+        falling_pressure(start, normal, peak, width),
+        f"{CODE} 5.3.4",
+        "(mu_2 - mu_1) (1 - x / b) C_e C_t s_k",
+        values,
+    )
+    return [beside, *_above_head(beside, polygon, (start, end), peak, width)]
+
+
+def _above_head(
+    beside: Zone, polygon: Polygon, valley: tuple[Array, Array], peak: float, width: float
+) -> list[Zone]:
+    """What runs on around the upper end of a valley, from square to it to straight on; none if level."""
+    start, end = valley
+    if abs(end[2] - start[2]) < LEVEL:
+        return []
+    normal, on = left_normal(start, end), (end - start)[:2] / np.linalg.norm((end - start)[:2])
+    turn = (normal, on) if end[2] > start[2] else (-on, normal)
+    head = (end if end[2] > start[2] else start)[None, :2]
+    sizes = (np.array([one]) for one in (peak, width, 0.0))
+    parts = corner_slices(head, turn[0][None], turn[1][None], *sizes)
+    cut = [polygonal(shapely.intersection(one, polygon, grid_size=GRID)) for one in parts.polygon]
     return [
-        Zone(
-            f"valley snow on {known.roof.planes.name[plane]}",
-            plane,
-            part,
-            falling_pressure(start, normal, peak, width),
-            f"{CODE} 5.3.4",
-            "(mu_2 - mu_1) (1 - x / b) C_e C_t s_k",
-            values,
-        )
+        replace(beside, name=f"{beside.name}{AROUND}", polygon=one, pressure=law)
+        for one, law in zip(cut, parts.pressure, strict=True)
+        if one is not None
     ]

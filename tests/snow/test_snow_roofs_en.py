@@ -29,6 +29,7 @@ from roofmodel.shape.builders import RoofPart, build_roof
 from roofmodel.snow import Asce16Site, AsceSite, EnSite, NbccSite, snow_cases
 from roofmodel.snow import en1991_1_3 as en
 from roofmodel.snow.cases import LoadLevel
+from roofmodel.surface import EdgeKind
 from roofmodel.units import SI
 
 SK = 1500.0
@@ -384,3 +385,35 @@ def test_a_steep_vault_sheds_what_lies_above_its_tangent_of_60_degrees(facets):
     radius = (7.0**2 + 6.5**2) / 13.0
     facet = 2.0 * radius * np.arcsin(7.0 / radius) / facets
     assert slide == pytest.approx(0.8 * radius * np.sin(np.radians(60.0)) / 15.0, abs=0.8 * facet / 15.0)
+
+
+def test_valley_snow_runs_on_radially_above_the_head():
+    """A wing: between the two lines square to the valleys mu falls from mu_2 at their head as a cone does."""
+    main = np.array([[0.0, 0.0], [24.0, 0.0], [24.0, 14.0], [0.0, 14.0]])
+    wing = np.array([[9.0, -5.0], [15.0, -5.0], [15.0, 7.0], [9.0, 7.0]])
+    pitch = np.radians(35.0)
+    roof = build_roof(
+        [
+            RoofPart("gable", main, np.array([pitch, np.nan, pitch, np.nan]), 3.0),
+            RoofPart("gable", wing, np.array([np.nan, pitch, np.nan, pitch]), 3.0),
+        ]
+    )
+    case = named(snow_cases(roof, SITE), "snow in the valleys")
+    zone = next(z for z in case.zones if z.name == "valley snow on S1")
+    width = case_value(zone, "b")
+    valleys = [e for e, kind in enumerate(roof.edges.kind) if kind is EdgeKind.VALLEY]
+    ends = np.concatenate([roof.edges.start[valleys], roof.edges.end[valleys]])
+    head = ends[ends[:, 2].argmax(), :2]
+    mu_1, mu_2 = (case_value(zone, symbol) for symbol in ("mu_1", "mu_2"))
+    plane = roof.planes.name.index("S1")
+    turn = np.radians(np.linspace(46.0, 134.0, 19))  # up the slope is 90
+    for r in np.linspace(0.05, 2.5, 7):
+        places = head + r * np.stack([np.cos(turn), np.sin(turn)], axis=1)
+        cone = mu_1 + (mu_2 - mu_1) * (1.0 - r / width)
+        got = np.asarray(pressure(case, plane, *places.tolist())) / SK
+        assert (got >= cone - 1e-6).all()
+        assert (got <= cone + 0.01 * (mu_2 - mu_1)).all()
+
+
+def case_value(zone, symbol):
+    return next(value.value for value in zone.values if value.symbol == symbol)
