@@ -192,13 +192,14 @@ def sample_bank(
 ) -> Bank:
     """Samples of one explanation, or of two at once; batches have random numbers of their own.
 
-    Those of round `number` are drawn by a `grid` too; weights are those of `add_round` alone then.
+    Those of round `number` are drawn by a `grid` too.
     """
     parts = [
         _sample(roof, cause, strengths, (seed, number * ROUND + batch, size), aim, looked, grid)[0]
         for batch, size in batches(count, BATCH)
     ]
-    return replace(_joined(parts), rounds=((grid, count),), numbers=(number,))
+    bank = replace(_joined(parts), rounds=((grid, count),), numbers=(number,))
+    return bank if grid is None else replace(bank, weight=mixture_weight(bank.units, bank.first, bank.rounds))
 
 
 def add_round(bank: Bank, more: Bank) -> Bank:

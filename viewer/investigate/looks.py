@@ -13,7 +13,6 @@ from fea.evidence.rounds import FIRST, IN_ALL, TIMES
 from roofmodel.project.evidence import Evidence
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import end_splices
-from viewer.investigate.families import FIRM, settled_family
 from viewer.investigate.places import depth_enough, depth_look, drift_enough, drift_look
 
 CLEAR = 2.0  # times the share of the next explanation, from where "as designed" leads clearly (judgment)
@@ -51,7 +50,7 @@ OF_FLAWS = frozenset(
 )
 FIRST_LOOKS = 3  # that are told by themselves, before all others
 WORTH = 0.02  # least information of a measurement that is named [bit]
-OPEN = 0.1  # the same where the interval of the first reaches below `FIRM` (judgment) [bit]
+OPEN = 0.1  # the same where nothing is firm (judgment) [bit]
 TELLING = 0.3  # information of a look from which nothing is settled without it (judgment) [bit]
 PULLED = 5  # clamps pulled, from which no more pull tests are asked for (judgment)
 ABOUT = 1.3  # times the interval that is wanted that is near enough to it
@@ -131,9 +130,8 @@ def no_flaw_leads(found: CaseFindings) -> bool:
     return bool(first.cause == AS_DESIGNED and first.near >= FEW and first.posterior >= CLEAR * next_)
 
 
-def unsettled(found: CaseFindings) -> str:
-    """The look without which the first explanation is not settled, in words; empty for none."""
-    firm = found.fits[0].low >= FIRM or settled_family(found) is not None
+def unsettled(found: CaseFindings, *, firm: bool) -> str:
+    """The look that tells much more, or tells anything where nothing is `firm`, in words; empty for none."""
     least = TELLING if firm else OPEN
     best = next((one for one in open_looks(found) if one.information >= least), None)
     if best is None:

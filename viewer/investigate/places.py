@@ -13,6 +13,7 @@ IntArray = NDArray[np.int64]
 OUT = 3  # clamps from the loss at which depth is asked for; closer the torn sheet has moved (judgment)
 NEXT = 10  # clamps from the loss within which a reading tells of one side of it (judgment)
 BLOCKS = 3  # longest losses beside which it is asked for
+EVEN = 1.1  # times even snow, up to which depth beside the loss excludes a drift (judgment)
 IN_DRIFT = 0.5  # of the most drift that a standing clamp has, from which a reading is one in the drift
 
 
@@ -47,6 +48,14 @@ def depth_places(evidence: Evidence) -> tuple[str, ...]:
 def depth_enough(evidence: Evidence) -> bool:
     """Whether depth along the rows was told on all sides of the loss where snow still lies."""
     return bool(evidence.along) and not depth_places(evidence)
+
+
+def drift_excluded(evidence: Evidence) -> bool:
+    """Whether all depths along the row told beside the loss, one or more, are about those of even snow."""
+    beside = [side for side in _sides(evidence) if len(side)]
+    near = np.concatenate(beside) if beside else np.zeros(0, dtype=np.int64)
+    over = [deep for clamp, deep, _ in evidence.along if clamp in near]
+    return bool(over) and max(over) <= EVEN
 
 
 def depth_look(evidence: Evidence) -> str:
