@@ -352,16 +352,20 @@ def snow(project: Path, out: Path) -> None:
 
 
 @commands.command(
-    short_help="Write a commented starting project.",
-    epilog="Example: eavewright new gable --units US --out project.toml",
+    short_help="Write a commented starting project, or file of an investigation.",
+    epilog="Example: eavewright new gable --units US --out project.toml; "
+    "eavewright new found --project project.toml",
 )
-@click.argument("shape", type=click.Choice(["shed", "gable", "hip", "L", "two-level", "imported"]))
+@click.argument("shape", type=click.Choice(["shed", "gable", "hip", "L", "two-level", "imported", "found"]))
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
-    default=Path("project.toml"),
-    show_default=True,
-    help="File to write.",
+    help="File to write; project.toml by default, found.toml with found.",
+)
+@click.option(
+    "--project",
+    type=click.Path(path_type=Path),
+    help="With found: project of the roof whose clamps came off.",
 )
 @click.option("--units", type=click.Choice(["SI", "US"]), default="SI", show_default=True)
 @click.option(
@@ -369,10 +373,29 @@ def snow(project: Path, out: Path) -> None:
     type=click.Choice(["EN 1991-1-3", "ASCE/SEI 7-22", "ASCE/SEI 7-16", "NBCC 2020"]),
     help="Snow standard; EN 1991-1-3 with SI units, ASCE/SEI 7-22 with US units by default.",
 )
-def new(shape: str, out: Path, units: str, standard: str | None) -> None:
-    """Write a commented project file for a roof SHAPE, ready to edit."""
+def new(shape: str, out: Path | None, project: Path | None, units: str, standard: str | None) -> None:
+    """Write a commented project file for a roof SHAPE, ready to edit.
+
+    Or, with found in place of a shape, the file of an investigation of the roof of --project.
+    """
+    if (shape == "found") is (project is None):
+        message = "found wants --project, the file of the roof; a shape takes none"
+        raise click.UsageError(message)
+    if project is not None:
+        from viewer.investigate.starter import write_found
+
+        out = out or Path("found.toml")
+        write_found(project, out)
+        console().print(
+            f"Wrote {out}. Put in what came off and what you saw, then run: eavewright investigate {out}",
+            highlight=False,
+            markup=False,
+            soft_wrap=True,
+        )
+        return
     from viewer.starter import write_starter
 
+    out = out or Path("project.toml")
     write_starter(shape, units, out, standard)
     console().print(
         f"Wrote {out}. Its numbers are examples: replace them by those of your site, roof and tested "

@@ -151,8 +151,9 @@ def _unit(weight: Array) -> float:
 def _most(one: Told, rails: float) -> float:
     """Most that what was measured and screws of splices let any sample of an explanation weigh.
 
-    Measures each by its nearest of `MANY` samples, whatever clamps they lost; counts over what they would if all were as told; screws by what the explanation can have, seen or not,
-    over the mean `rails` of those near. Splices can be in any state in every explanation, however seldom.
+    Measures each by its nearest of `MANY` samples, whatever clamps they lost; counts over what they would if
+    all were as told; screws by what the explanation can have, seen or not, over the mean `rails` of those
+    near. Splices can be in any state in every explanation, however seldom.
     """
     far = [reading.far for reading in one.measures if reading.far is not None]
     counts = float(np.exp(-0.5 * np.sum(far, axis=0).min())) if far else 1.0

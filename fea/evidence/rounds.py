@@ -174,7 +174,8 @@ def _hold_open(
     """Those of `names` that leave most of the share of a kind open, `PART` of the most or more.
 
     One outside by what it can have beyond its share; one of the kind by how far its own is known, which
-    counts the less the more the kind has unless next to none tell of it. `largest` are those of the last of all `causes`.
+    counts the less the more the kind has unless next to none tell of it. `largest` are those of the last of
+    all `causes`.
     """
     mean = prior * np.array([w.mean() for w in weighed.weights])
     share = mean / max(float(mean.sum()), TRACE)
@@ -191,8 +192,8 @@ def _hold_open(
 def pair_grids(pairs: Sequence[str], banks: Sequence[Bank], told: Sequence[Told]) -> dict[str, Grid]:
     """Grids of first rounds of pairs from those of their single causes.
 
-    Numbers of a cause are drawn as where that alone came near, those that both have as in both, half each; the
-    snow of "more snow", which has a distribution of its own, as there.
+    Numbers of a cause are drawn as where that alone came near, those that both have as in both, half each;
+    the snow of "more snow", which has a distribution of its own, as there.
     """
     single = {
         bank.cause: grid_of(bank.units, bank.weight, one.log_chance)

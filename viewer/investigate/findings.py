@@ -27,10 +27,11 @@ from fea.evidence.unexplained import TOLD_BY, Miss
 from fea.failure.inputs import law_words
 from fea.unknowns import one_end_words
 from viewer.history.findings import load_at, said, until
+from viewer.investigate.blocks import clamp_words
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import old_breaks
 from viewer.investigate.entries import entries_told, rail_state, splices_of
-from viewer.investigate.families import FIRM, together
+from viewer.investigate.families import together
 from viewer.investigate.heap import heap_caution, heap_question, heap_told
 from viewer.investigate.looks import WORTH, unsettled
 from viewer.investigate.shares import CERTAIN, share
@@ -39,8 +40,8 @@ from viewer.investigate.verdict import (
     NOT,
     drift_open,
     few_words,
-    own_family,
     serious,
+    together_if_firmer,
     verdict,
     weather_differs,
 )
@@ -64,6 +65,10 @@ OTHERS = (
     "what still stands is sound. Keep people from below it, and check the screws of every clamp of the roof "
     "before it is loaded again."
 )
+STANDING = (
+    "Loose clamps were found that still stand, among {where}: they and those beside them carry what the lost "
+    "ones did. Keep people from below them and do not step below them; tighten or replace them first."
+)
 FLAWED = 0.2  # share of clamps that held too little from which that is said (judgment)
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
 DRIFT_OPEN = (
@@ -82,8 +87,14 @@ def cautions(found: CaseFindings) -> tuple[str, ...]:
     at = [layout.clamp_name[clamp] for clamp, there, _ in evidence.splice_screws if not there]
     what = f"{'The splice' if len(at) == 1 else 'Splices'} at {', '.join(at)} without screws"
     counts = any(loose for _, loose, _ in evidence.screws) or any(wrong for _, wrong, _ in evidence.kinds)
+    loose = [
+        clamp_words(layout, clamps[~evidence.gave_way[clamps]])
+        for clamps, loose, _ in evidence.screws
+        if loose and not evidence.gave_way[clamps].all()
+    ]
+    stand = (STANDING.format(where=", ".join(loose)),) if loose else ()
     flawed = counts or any(one.name == "clamps" and one.posterior >= FLAWED for one in found.families)
-    return (*CAUTIONS, *((BARE.format(what=what),) if at else ()), *((OTHERS,) if flawed else ()))
+    return (*CAUTIONS, *((BARE.format(what=what),) if at else ()), *stand, *((OTHERS,) if flawed else ()))
 
 
 def answer(found: CaseFindings) -> str:
@@ -116,9 +127,9 @@ def _headline(found: CaseFindings) -> str:
     first, near = found.fits[0], sum(one.near for one in found.fits)
     if not near:
         return "No sample of any explanation comes near what was found: none can be ranked"
-    own, others = own_family(found), found.fits[1:]
+    own, others = together_if_firmer(found), found.fits[1:]
     who, of = f'"{first.cause}"', share(first, DRAWING)
-    if own is not None and own.low >= FIRM > first.low:
+    if own is not None:
         who, of = f'"{own.name}", alone or with another flaw,', share(own, DRAWING)
         others = tuple(one for one in others if one.cause not in own.causes)
         first = own

@@ -85,7 +85,7 @@ def _of_heap(found: CaseFindings) -> str:
 
 
 def heap_question(found: CaseFindings) -> str:
-    """Whether snow well beyond that of the case was measured where it lay; empty where heap or weather say so."""
+    """Whether snow well beyond that of the case was measured where it lay; empty where it is borne out."""
     evidence, load = found.evidence, found.evidence.load[0]
     if not np.isfinite(load) or load <= MUCH * found.pressure or _borne_out(found):
         return ""

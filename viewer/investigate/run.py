@@ -189,8 +189,8 @@ def _with_pairs(drawn: Drawn, tell: Callable[[str], None]) -> Drawn:
 def short_of(fits: Sequence[Fit], families: Sequence[Family]) -> frozenset[str]:
     """Explanations whose share only want of samples keeps open; empty where more would not help.
 
-    The first, where few tell of it; else the first alone, or it with others beside it, or a kind with it, that
-    leads while its interval says less.
+    The first, where few tell of it; else the first alone, or it with others beside it, or a kind with it,
+    that leads while its interval says less.
     """
     first = fits[0]
     of = [one for one in families if first.cause in one.causes]

@@ -62,6 +62,12 @@ def own_family(found: CaseFindings) -> Family | None:
     return max(own, key=lambda one: one.low, default=None)
 
 
+def together_if_firmer(found: CaseFindings) -> Family | None:
+    """The first with whatever else was wrong beside it, where that is firm and the first alone is not."""
+    own = own_family(found)
+    return own if own is not None and own.low >= FIRM > found.fits[0].low else None
+
+
 def candidates(found: CaseFindings) -> list[Fit | Family]:
     """Whom a verdict can be of, what tells most first: the first, it with others beside it, its kinds.
 
