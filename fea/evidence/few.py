@@ -17,6 +17,7 @@ from fea.evidence.looks import TRACE
 Array = NDArray[np.float64]
 
 DRAWS = 400  # of the interval
+MADE = ("pulled", "scatter", "depth")  # readings that an explanation itself makes; any can have any snow
 MANY = 1000  # samples of which none read so leaves the next one no nearer to what was measured (judgment)
 FEW = 20.0  # samples near what was found, below which the ranking is not to be trusted
 END = 0.025  # chance beyond each end of the interval
@@ -151,13 +152,13 @@ def _unit(weight: Array) -> float:
 def _most(one: Told, rails: float) -> float:
     """Most that what was measured and screws of splices let any sample of an explanation weigh.
 
-    Measures each by its nearest of `MANY` samples, whatever clamps they lost; counts over what they would if
-    all were as told; screws by what the explanation can have, seen or not, over the mean `rails` of those
+    Those `MADE` each by the nearest of `MANY` samples, whatever clamps they lost; counts over what they would
+    if all were as told; screws by what the explanation can have, seen or not, over the mean `rails` of those
     near. Splices can be in any state in every explanation, however seldom.
     """
     far = [reading.far for reading in one.measures if reading.far is not None]
     counts = float(np.exp(-0.5 * np.sum(far, axis=0).min())) if far else 1.0
-    if one.some.sum() >= MANY:
-        others = [reading.square[one.some].min() for reading in one.measures if reading.far is None]
-        counts *= float(np.exp(-0.5 * np.sum(others)))
+    others = [reading for reading in one.measures if reading.what in MADE]
+    if others and one.some.sum() >= MANY:
+        counts *= float(np.exp(-0.5 * sum(reading.square[one.some].min() for reading in others)))
     return counts * min(one.most_rails / max(rails, TRACE), 1.0)

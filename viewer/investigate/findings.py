@@ -88,9 +88,9 @@ def cautions(found: CaseFindings) -> tuple[str, ...]:
     what = f"{'The splice' if len(at) == 1 else 'Splices'} at {', '.join(at)} without screws"
     counts = any(loose for _, loose, _ in evidence.screws) or any(wrong for _, wrong, _ in evidence.kinds)
     loose = [
-        clamp_words(layout, clamps[~evidence.gave_way[clamps]])
+        clamp_words(layout, clamps[(evidence.known & ~evidence.gave_way)[clamps]])
         for clamps, loose, _ in evidence.screws
-        if loose and not evidence.gave_way[clamps].all()
+        if loose and (evidence.known & ~evidence.gave_way)[clamps].any()
     ]
     stand = (STANDING.format(where=", ".join(loose)),) if loose else ()
     flawed = counts or any(one.name == "clamps" and one.posterior >= FLAWED for one in found.families)
