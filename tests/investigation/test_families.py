@@ -55,7 +55,9 @@ def test_what_explanations_of_a_family_share_among_them_leaves_the_family_sure()
     """Three that trade 90 % among them, each known to a factor of 2: the family is known to a few percent."""
     share = np.array([0.3, 0.3, 0.3, 0.05, 0.0, 0.05])
     spread = alike(share, 0.35)
-    family = next(one for one in families_of(CAUSES, share, 100.0 * share, spread, EVEN) if one.name == SNOW_ALONE)
+    family = next(
+        one for one in families_of(CAUSES, share, 100.0 * share, spread, EVEN) if one.name == SNOW_ALONE
+    )
     low, high = spread.interval(np.eye(6, dtype=bool))
     assert low[0] < 0.2
     assert family.low > 0.8

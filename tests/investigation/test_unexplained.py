@@ -316,7 +316,10 @@ def test_a_look_that_is_worth_much_leaves_the_first_unsettled_until_it_is_told()
     further = (Measurement("never there", 0.74), Measurement("ends", 0.1))
     first = SimpleNamespace(cause="drift", low=0.8)
     found = SimpleNamespace(further=further, evidence=evidence, cannot=(), families=(), fits=(first,))
-    assert unsettled(found, firm=True) == "seams in the gap, whether clamps were ever there (0.74 bit, [[marks]])"
+    assert (
+        unsettled(found, firm=True)
+        == "seams in the gap, whether clamps were ever there (0.74 bit, [[marks]])"
+    )
     evidence.marks = ((np.flatnonzero(off), 0, 0.05),)
     assert unsettled(found, firm=True) == ""
     # where nothing is firm, a look that tells less is asked for too

@@ -13,6 +13,7 @@ from fea.evidence.causes import (
     CHANGES,
     DRIFTS,
     OF_SNOW,
+    OPEN_SPLICE,
     PAIRS,
     SPLICES_USUAL,
     USUAL,
@@ -29,7 +30,7 @@ from fea.unknowns import one_end_words
 from viewer.history.findings import load_at, said, until
 from viewer.investigate.blocks import clamp_words
 from viewer.investigate.case import CaseFindings
-from viewer.investigate.ends import old_breaks
+from viewer.investigate.ends import end_splices, old_breaks
 from viewer.investigate.entries import entries_told, rail_state, splices_of
 from viewer.investigate.families import together
 from viewer.investigate.heap import heap_caution, heap_question, heap_told
@@ -103,14 +104,15 @@ def answer(found: CaseFindings) -> str:
     text = f"{_headline(found)}. {said_.words}. "
     question = heap_question(found)
     text = f"{text}{question}. " if question and said_.word != NOT else text
-    text += not_tried(found)
+    text += not_tried(found) + _splices_open(found)
     first = found.fits[0]
     if not sum(one.near for one in found.fits):
         return text.rstrip()
-    if first.unexplained:
+    worst = [miss for miss in first.unexplained if serious(miss)]
+    if worst:
         rest = len(first.unexplained) - 1
         more = f" (and {rest} more, below)" if rest else ""
-        worst = replace(first, unexplained=(_worst(first),))
+        worst = replace(first, unexplained=(worst[0],))
         text += f"It leaves unexplained: {misses(found, worst)}{more}. "
     text += "".join(f"{line}. " for line in (*old_breaks(found), *_as_well(found)))
     if first.loose >= LOOSE:
@@ -145,8 +147,17 @@ def not_tried(found: CaseFindings) -> str:
     return f"{DRIFT_OPEN} " if drift_open(found) else ""
 
 
-def _worst(first: Fit) -> Miss:
-    return next((miss for miss in first.unexplained if serious(miss)), first.unexplained[0])
+def _splices_open(found: CaseFindings) -> str:
+    """That a splice leads before its screws were looked at; empty where it does not or they were."""
+    evidence, layout = found.evidence, found.evidence.project.layout
+    if not set(found.fits[0].cause.split(AND)) & set(OPEN_SPLICE) or evidence.splice_screws:
+        return ""
+    at = [layout.clamp_name[clamp] for clamp in end_splices(evidence)]
+    where = f" at {', '.join(at)}" if at else ""
+    return (
+        "A splice leads before the screws of any were looked at, as losses that end near splices let it: "
+        f"blame nobody yet, look at the splice{'s' if len(at) != 1 else ''}{where}. "
+    )
 
 
 def _too_weak(first: Fit) -> str:

@@ -200,10 +200,15 @@ def short_of(fits: Sequence[Fit], families: Sequence[Family]) -> frozenset[str]:
     kinds: list[list[Fit | Family]] = [[one] for one in of if one.name in KINDS]
     for group in (own, *kinds):
         best = max(group, key=lambda one: one.low)
-        likely = (best.posterior >= LIKELY or best.high - best.low > WIDE) and best.low < FIRM
-        if likely or (best.posterior >= NEARLY and best.low < SETTLED):
-            return frozenset(best.causes if isinstance(best, Family) else (best.cause,))
-    return frozenset()
+        if best.posterior >= LIKELY and best.low < (SETTLED if best.posterior >= NEARLY else FIRM):
+            return _causes_of(best)
+    most = max((one for group in (own, *kinds) for one in group), key=lambda one: one.posterior)
+    none_firm = all(one.low < FIRM for group in (own, *kinds) for one in group)
+    return _causes_of(most) if none_firm and most.high - most.low > WIDE else frozenset()
+
+
+def _causes_of(one: Fit | Family) -> frozenset[str]:
+    return frozenset(one.causes if isinstance(one, Family) else (one.cause,))
 
 
 def _in_threads(tell: Callable[[str], None]) -> Run:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
 from viewer.investigate.case import CaseFindings
@@ -31,7 +33,7 @@ def ranking_short(found: CaseFindings) -> Table:
 
 def looks_short(lines: tuple[str, ...]) -> tuple[str, ...]:
     """Looks without the tables that take them, which are printed to be pasted."""
-    return tuple(line.split("; [[")[0].split("; [")[0] for line in lines)
+    return tuple(re.sub(r" \([^()]{40,}\)", "", line.split("; [")[0]) for line in lines)
 
 
 def others_below(found: CaseFindings) -> str:
