@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from fea.evidence.aim import Aim, draw_snow
 from fea.evidence.causes import AND, CHANGES, SPLICE_SHARE, Draw, Roof, Strengths, snow_of
 from fea.evidence.counterparts import missing_as_found, stands_for
-from fea.evidence.grids import BY_GRID, Grid, mixture_weight
+from fea.evidence.grids import BY_GRID, PLAINLY, Grid, mixture_weight
 from fea.evidence.idle import idle_parts
 from fea.evidence.weights import clamp_weights
 from fea.failure.assembled import PARTS, SpliceLoads
@@ -281,6 +281,7 @@ def _begin(
         tight=np.ones((size, c)),
         pried=np.ones((size, c)),
         by_grid=np.zeros(size, dtype=bool) if grid is None else rng.random(size) < BY_GRID,
+        plainly=np.zeros(size, dtype=bool) if grid is None else rng.random(size) < PLAINLY,
         grid=grid,
     )
     draw.mass, draw.weight, unit = draw_snow(rng, draw.given("snow"), *snow_of(cause), aim.load)
