@@ -47,9 +47,8 @@ def test_a_table_that_is_pasted_is_refused_until_it_is_filled_in(tmp_path, sign)
     pasted = "\n".join(lines)
     if pasted.startswith("[snow]"):
         text = re.sub(r"\[snow\][^\[]*", "", text)
-    with pytest.raises((InputError, tomllib.TOMLDecodeError)):
-        tomllib.loads(pasted)
-        (tmp_path / "found.toml").write_text(f"{text}\n{pasted}\n")
+    (tmp_path / "found.toml").write_text(f"{text}\n{pasted}\n")
+    with pytest.raises(InputError):
         load_evidence(tmp_path / "found.toml")
     filled = re.sub(r"(?m)^(\w+) = .*\?.*$", lambda one: f"{one[1]} = {FILLED[one[1]]}", pasted)
     (tmp_path / "found.toml").write_text(f"{text}\n{filled}\n")
@@ -61,7 +60,7 @@ def new(*arguments):
     return found.exit_code if not isinstance(found.exception, InputError) else 2, found
 
 
-@pytest.mark.parametrize("model", ["alder-barn", "cove-rails", "sentier-house"])
+@pytest.mark.parametrize("model", ["alder-barn", "cedar-hollow", "sentier-house"])
 def test_the_starting_file_is_read_as_it_is_and_with_all_its_tables(tmp_path, model):
     """As written nothing gave way yet, which is said; with every table taken in it is a whole case."""
     shutil.copytree(MODELS / model, tmp_path / model)

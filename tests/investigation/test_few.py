@@ -68,7 +68,7 @@ def test_means_drawn_again_scatter_as_those_of_all_samples_do():
 
 
 def test_what_no_sample_of_a_cause_held_when_pulled_bounds_it():
-    """B's clamps held far less than was pulled: its next sample near weighs no more than its nearest would."""
+    """B's clamps held far less than was pulled: its next sample weighs no more than its nearest would."""
     told, banks, weighed = against(0)
     high = {}
     for far in (0.0, 4.0):

@@ -11,11 +11,11 @@ import pytest
 from fea.analysis import analyze
 from fea.evidence.aim import aim_at
 from fea.evidence.causes import AND, Strengths
-from fea.evidence.compare import Found, effective, told_of, weigh
+from fea.evidence.compare import Found, told_of, weigh
 from fea.evidence.explanations import Looked, add_round, course_of, sample_bank
 from fea.evidence.few import largest_shares
 from fea.evidence.fit import fit
-from fea.evidence.grids import grid_of
+from fea.evidence.grids import BY_GRID, PLAINLY, grid_of
 from fea.evidence.roof import evidence_roof
 from fea.evidence.rounds import ALWAYS, Ask, draw_rounds, pair_grids
 from fea.failure.roof_case import Laws
@@ -119,18 +119,22 @@ def test_rounds_can_be_gone_on_with(ask, banks):
 
 
 def test_pairs_begun_where_their_single_causes_came_near_keep_the_mean(ask, banks):
-    """Weights of the first round of a pair are 1 in the mean, and the near samples weigh less than plainly."""
+    """Weights of a pair's first round are 1 in the mean and bounded, and what comes near is as likely."""
     layout, pair = ask.roof.layout, f"weak batch{AND}uneven snow"
     told = [told_of(layout, ask.found, bank) for bank in banks]
     grids = pair_grids([pair, f"more snow{AND}weak batch"], banks, told)
     begun = sample_bank(ask.roof, pair, STRENGTHS, 6000, 6, ask.aim, ask.looked, grids[pair])
-    assert begun.weight.mean() == pytest.approx(1.0, abs=0.06)
+    error = begun.weight.std() / np.sqrt(6000)
+    assert error < 0.04
+    assert begun.weight.mean() == pytest.approx(1.0, abs=3.5 * error)
+    assert begun.weight.max() <= 1.0 / (BY_GRID * PLAINLY) + 1e-9
     plain = sample_bank(ask.roof, pair, STRENGTHS, 6000, 6, ask.aim, ask.looked)
     near, once = (
         bank.weight * np.exp(np.maximum(told_of(layout, ask.found, bank).log_chance, -700.0))
         for bank in (begun, plain)
     )
-    assert effective(near) > 1.3 * effective(once)
+    error = np.hypot(near.std(), once.std()) / np.sqrt(6000)
+    assert near.mean() == pytest.approx(once.mean(), abs=3.5 * error)
     of_more, of_weak = (grids[one].of["/snow"] for one in (f"more snow{AND}weak batch", pair))
     own = {
         bank.cause: grid_of(bank.units, bank.weight, one.log_chance)
