@@ -384,14 +384,8 @@ def new(shape: str, out: Path | None, project: Path | None, units: str, standard
     if project is not None:
         from viewer.investigate.starter import write_found
 
-        out = out or Path("found.toml")
-        write_found(project, out)
-        console().print(
-            f"Wrote {out}. Put in what came off and what you saw, then run: eavewright investigate {out}",
-            highlight=False,
-            markup=False,
-            soft_wrap=True,
-        )
+        words = write_found(project, out or Path("found.toml"))
+        console().print(words, highlight=False, markup=False, soft_wrap=True)
         return
     from viewer.starter import write_starter
 

@@ -98,6 +98,20 @@ def test_a_kind_that_is_firmer_gives_the_verdict_with_its_share(made, tmp_path):
         assert set(short_of(found.fits, found.families)) == (set() if low > 0.8 else set(causes))
 
 
+def test_no_splice_is_pointed_to_before_one_was_looked_at(made, tmp_path):  # noqa: F811
+    """A loss that ends at splices lets one lead; with the screws told it is pointed to."""
+    found = found_with(made, tmp_path)
+    first = replace(found.fits[0], cause="splice never screwed", posterior=0.7, low=0.6, high=0.75)
+    found.fits = (first, found.fits[1])
+    assert verdict(found).word == NOT
+    assert "blame nobody yet, look at the splice" in answer(found)
+    text = (tmp_path / "found.toml").read_text()
+    (tmp_path / "found.toml").write_text(text.replace('state = "bent"', 'state = "bent"\nscrews = false'))
+    found.evidence = load_evidence(tmp_path / "found.toml")
+    assert verdict(found).word == POINTS
+    assert "blame nobody" not in answer(found)
+
+
 def test_the_first_with_others_beside_it_stands_for_it_where_that_alone_is_firm(made, tmp_path):  # noqa: F811
     """Never "100 % (1 to 100 %)" in the headline, nor a full bar with a full whisker."""
     found = found_with(made, tmp_path)

@@ -13,7 +13,6 @@ from fea.evidence.causes import (
     CHANGES,
     DRIFTS,
     OF_SNOW,
-    OPEN_SPLICE,
     PAIRS,
     SPLICES_USUAL,
     USUAL,
@@ -42,6 +41,7 @@ from viewer.investigate.verdict import (
     drift_open,
     few_words,
     serious,
+    splices_open,
     together_if_firmer,
     verdict,
     weather_differs,
@@ -150,7 +150,7 @@ def not_tried(found: CaseFindings) -> str:
 def _splices_open(found: CaseFindings) -> str:
     """That a splice leads before its screws were looked at; empty where it does not or they were."""
     evidence, layout = found.evidence, found.evidence.project.layout
-    if not set(found.fits[0].cause.split(AND)) & set(OPEN_SPLICE) or evidence.splice_screws:
+    if not splices_open(found):
         return ""
     at = [layout.clamp_name[clamp] for clamp in end_splices(evidence)]
     where = f" at {', '.join(at)}" if at else ""

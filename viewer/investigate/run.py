@@ -158,7 +158,7 @@ def _ranked(
 def _settled(drawn: Drawn, tell: Callable[[str], None], sets: int) -> Drawn:
     """Up to so many sets of rounds more, while only want of samples keeps it open."""
     for _ in range(sets):
-        kind = short_of(drawn.fits, drawn.families)
+        kind = short_of(drawn.fits, drawn.families, wide=drawn.more < MORE // 2)
         if not kind:
             return drawn
         tell("too few samples tell: more rounds")
@@ -186,11 +186,11 @@ def _with_pairs(drawn: Drawn, tell: Callable[[str], None]) -> Drawn:
     return _ranked(ask, causes, priors, (*drawn.banks, *banks), drawn.more)
 
 
-def short_of(fits: Sequence[Fit], families: Sequence[Family]) -> frozenset[str]:
+def short_of(fits: Sequence[Fit], families: Sequence[Family], *, wide: bool = True) -> frozenset[str]:
     """Explanations whose share only want of samples keeps open; empty where more would not help.
 
     The first, where few tell of it; else the first alone, or it with others beside it, or a kind with it,
-    that leads while its interval says less.
+    that leads while its interval says less; or the likeliest, where none is firm and its own is `wide`.
     """
     first = fits[0]
     of = [one for one in families if first.cause in one.causes]
@@ -204,7 +204,7 @@ def short_of(fits: Sequence[Fit], families: Sequence[Family]) -> frozenset[str]:
             return _causes_of(best)
     most = max((one for group in (own, *kinds) for one in group), key=lambda one: one.posterior)
     none_firm = all(one.low < FIRM for group in (own, *kinds) for one in group)
-    return _causes_of(most) if none_firm and most.high - most.low > WIDE else frozenset()
+    return _causes_of(most) if wide and none_firm and most.high - most.low > WIDE else frozenset()
 
 
 def _causes_of(one: Fit | Family) -> frozenset[str]:

@@ -69,17 +69,8 @@ def load_words(found: CaseFindings) -> str:
 
 def sizes_told(found: CaseFindings) -> tuple[str, ...]:
     """A line for each explanation that counts."""
-    return _lines(found, found.fits)
-
-
-def sizes_of_others(found: CaseFindings) -> tuple[str, ...]:
-    """The same without the first, whose size stands beside the answer."""
-    return _lines(found, found.fits[1:])
-
-
-def _lines(found: CaseFindings, fits: tuple[Fit, ...]) -> tuple[str, ...]:
     lines = []
-    for one in fits:
+    for one in found.fits:
         words = _of(found, one) if one.posterior >= COUNTED and one.near >= FEW else ""
         if words:
             lines.append(f'"{one.cause}", 5 to 95 %: {words}.')

@@ -120,8 +120,8 @@ def _rows(layout: Layout) -> str:
     return "\n".join(lines)
 
 
-def write_found(project: Path, path: Path) -> None:
-    """Write the starting file; an existing one is never replaced.
+def write_found(project: Path, path: Path) -> str:
+    """Write the starting file, and say what comes next; an existing one is never replaced.
 
     Raises
     ------
@@ -142,3 +142,4 @@ def write_found(project: Path, path: Path) -> None:
     except ValueError:  # on another drive
         name = project.resolve().as_posix()
     write_text(path, found_text(read, name))
+    return f"Wrote {path}. Put in what came off and what you saw, then run: eavewright investigate {path}"

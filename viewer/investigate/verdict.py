@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fea.evidence.causes import AND, AS_DESIGNED, OF_SNOW
+from fea.evidence.causes import AND, AS_DESIGNED, OF_SNOW, OPEN_SPLICE
 from fea.evidence.families import SNOW_ALONE, Family
 from fea.evidence.few import FEW
 from fea.evidence.fit import Fit
@@ -88,7 +88,7 @@ def verdict(found: CaseFindings) -> Verdict:
         return Verdict(NOT, "add samples, look for what is not among them, or for what was told wrong")
     told = [one for one in candidates(found) if one.near >= FEW and one.tells >= FEW]
     look = unsettled(found, firm=any(one.low >= FIRM for one in told))
-    for least in (SETTLED, FIRM):
+    for least in (SETTLED,) if splices_open(found) else (SETTLED, FIRM):
         firm = next((one for one in told if one.low >= least), None)
         if firm is None:
             continue
@@ -103,6 +103,8 @@ def verdict(found: CaseFindings) -> Verdict:
     best = max(candidates(found), key=lambda one: one.posterior)
     if few:
         text = f"{few}, too few to rank by"
+    elif splices_open(found):
+        text = "a splice leads before any was looked at"
     elif best.posterior >= LIKELY:
         of = family_words(best) if isinstance(best, Family) else f'"{best.cause}", {share(best)}'
         text = f"{of}, too few samples tell"
@@ -145,6 +147,12 @@ def serious(miss: Miss) -> bool:
     Of a dozen readings one in fifty comes by chance; splices and screws say what a flaw must have left.
     """
     return bool(np.isnan(miss.told) or miss.chance <= SERIOUS)
+
+
+def splices_open(found: CaseFindings) -> bool:
+    """Whether a splice leads before the screws of any were looked at: nobody is pointed to then."""
+    parts = set(found.fits[0].cause.split(AND))
+    return bool(parts & set(OPEN_SPLICE)) and not found.evidence.splice_screws
 
 
 def drift_open(found: CaseFindings) -> bool:
