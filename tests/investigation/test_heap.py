@@ -168,7 +168,7 @@ def test_deeper_snow_told_along_the_row_takes_the_contradiction_away(made, tmp_p
 )
 def test_few_samples_settle_nothing_and_that_is_said_first(made, tmp_path, near, tells, words):
     found = found_with(made, tmp_path)
-    miss = Miss("load", "", 2.0, 0.5, 1.0, 0.01)
+    miss = Miss("load", "", 2.0, 0.5, 1.0, 0.001)
     found.fits = (replace(found.fits[0], near=near, tells=tells, unexplained=(miss,)), found.fits[1])
     assert " Not settled: " in answer(found)
     assert words in answer(found)

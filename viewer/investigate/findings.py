@@ -112,8 +112,7 @@ def answer(found: CaseFindings) -> str:
     if worst:
         rest = len(first.unexplained) - 1
         more = f" (and {rest} more, below)" if rest else ""
-        worst = replace(first, unexplained=(worst[0],))
-        text += f"It leaves unexplained: {misses(found, worst)}{more}. "
+        text += f"It leaves unexplained: {misses(found, replace(first, unexplained=(worst[0],)))}{more}. "
     text += "".join(f"{line}. " for line in (*old_breaks(found), *_as_well(found)))
     if first.loose >= LOOSE:
         text += (
@@ -126,11 +125,12 @@ def answer(found: CaseFindings) -> str:
 
 def _headline(found: CaseFindings) -> str:
     """What fits best, with its share, and the next; it with others beside it where that alone is firm."""
-    first, near = found.fits[0], sum(one.near for one in found.fits)
+    first: Fit | Family = found.fits[0]
+    near = sum(one.near for one in found.fits)
     if not near:
         return "No sample of any explanation comes near what was found: none can be ranked"
     own, others = together_if_firmer(found), found.fits[1:]
-    who, of = f'"{first.cause}"', share(first, DRAWING)
+    who, of = f'"{found.fits[0].cause}"', share(first, DRAWING)
     if own is not None:
         who, of = f'"{own.name}", alone or with another flaw,', share(own, DRAWING)
         others = tuple(one for one in others if one.cause not in own.causes)
