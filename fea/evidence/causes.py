@@ -113,6 +113,7 @@ class Draw:
     tight: Array  # (n, c), share of its strength that a clamp has for want of tightening
     pried: Array  # (n, c), the same for a rail that pries it: by itself it is as strong as ever
     by_grid: NDArray[np.bool_]  # (n,), samples drawn by `grid`
+    plainly: NDArray[np.bool_]  # (n,), those of them that are drawn as if nothing was found
     grid: Grid | None = None
     units: dict[str, Array] = field(default_factory=dict)  # numbers between 0 and 1 of which all is made
     now: str = ""  # explanation that draws
@@ -128,7 +129,9 @@ class Draw:
         """Numbers (n,) from 0 to 1 of the samples drawn by the grid, NaN of the others."""
         if self.grid is None:
             return np.full(self.size, np.nan)
-        return np.where(self.by_grid, self.grid.inverse(self._key(name), self.rng.random(self.size)), np.nan)
+        even = self.rng.random(self.size)
+        by_grid = np.where(self.plainly, even, self.grid.inverse(self._key(name), even))
+        return np.where(self.by_grid, by_grid, np.nan)
 
     def unit(self, name: str) -> Array:
         """Numbers (n,) from 0 to 1, even but where the grid draws them."""

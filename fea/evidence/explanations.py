@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from fea.evidence.aim import Aim, draw_snow
 from fea.evidence.causes import AND, CHANGES, SPLICE_SHARE, Draw, Roof, Strengths, snow_of
 from fea.evidence.counterparts import missing_as_found, stands_for
-from fea.evidence.grids import BY_GRID, Grid, mixture_weight
+from fea.evidence.grids import BY_GRID, PLAINLY, Grid, mixture_weight
 from fea.evidence.idle import idle_parts
 from fea.evidence.weights import clamp_weights
 from fea.failure.assembled import PARTS, SpliceLoads
@@ -192,13 +192,14 @@ def sample_bank(
 ) -> Bank:
     """Samples of one explanation, or of two at once; batches have random numbers of their own.
 
-    Those of round `number` are drawn by a `grid` too; weights are those of `add_round` alone then.
+    Those of round `number` are drawn by a `grid` too.
     """
     parts = [
         _sample(roof, cause, strengths, (seed, number * ROUND + batch, size), aim, looked, grid)[0]
         for batch, size in batches(count, BATCH)
     ]
-    return replace(_joined(parts), rounds=((grid, count),), numbers=(number,))
+    bank = replace(_joined(parts), rounds=((grid, count),), numbers=(number,))
+    return bank if grid is None else replace(bank, weight=mixture_weight(bank.units, bank.first, bank.rounds))
 
 
 def add_round(bank: Bank, more: Bank) -> Bank:
@@ -280,6 +281,7 @@ def _begin(
         tight=np.ones((size, c)),
         pried=np.ones((size, c)),
         by_grid=np.zeros(size, dtype=bool) if grid is None else rng.random(size) < BY_GRID,
+        plainly=np.zeros(size, dtype=bool) if grid is None else rng.random(size) < PLAINLY,
         grid=grid,
     )
     draw.mass, draw.weight, unit = draw_snow(rng, draw.given("snow"), *snow_of(cause), aim.load)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.evidence.causes import AND, AS_DESIGNED, OF_SNOW, OPEN_SPLICE
+from fea.evidence.compare import effective
 from fea.evidence.few import Spread
 
 SNOW_ALONE = "snow alone"
@@ -29,6 +30,8 @@ class Family:
     causes : tuple of str
     posterior, low, high, near : float
         As of a `fea.evidence.fit.Fit`. A pair is in two families.
+    tells : float
+        Effective samples that tell of all of them together.
     """
 
     name: str
@@ -37,10 +40,15 @@ class Family:
     low: float
     high: float
     near: float
+    tells: float = np.inf
 
 
 def families_of(
-    causes: Sequence[str], posterior: NDArray[np.float64], near: NDArray[np.float64], spread: Spread
+    causes: Sequence[str],
+    posterior: NDArray[np.float64],
+    near: NDArray[np.float64],
+    spread: Spread,
+    weights: Sequence[NDArray[np.float64]],
 ) -> tuple[Family, ...]:
     """Families of more than one explanation, the likeliest first.
 
@@ -49,6 +57,8 @@ def families_of(
     causes : sequence of str
     posterior, near : (k,) float
     spread : Spread
+    weights : sequence of (n,) float
+        Of the samples of each.
     """
     parts = [set(one.split(AND)) for one in causes]
     snow = {*OF_SNOW, AS_DESIGNED}
@@ -72,7 +82,20 @@ def families_of(
             float(min(under, middle)),
             float(max(over, middle)),
             float(own @ near),
+            _together(posterior, own, weights),
         )
         for name, own, middle, under, over in zip(groups, inside, share, low, high, strict=True)
     ]
     return tuple(sorted(found, key=lambda one: -one.posterior))
+
+
+def _together(
+    posterior: NDArray[np.float64], own: NDArray[np.bool_], weights: Sequence[NDArray[np.float64]]
+) -> float:
+    """Effective number of the samples of several explanations together, by their posteriors."""
+    parts = [
+        share * w / w.sum()
+        for share, there, w in zip(posterior, own, weights, strict=True)
+        if there and w.sum() > 0.0
+    ]
+    return effective(np.concatenate(parts)) if parts else 0.0

@@ -17,6 +17,8 @@ from fea.evidence.looks import TRACE
 Array = NDArray[np.float64]
 
 DRAWS = 400  # of the interval
+MADE = ("pulled", "scatter", "depth")  # readings that an explanation itself makes; any can have any snow
+MANY = 1000  # samples of which none read so leaves the next one no nearer to what was measured (judgment)
 FEW = 20.0  # samples near what was found, below which the ranking is not to be trusted
 END = 0.025  # chance beyond each end of the interval
 
@@ -31,7 +33,7 @@ def next_weights(told: Sequence[Told], banks: Sequence[Bank], weighed: Weighed) 
 
     That of its own effective ones, or the importance weight of those of its samples that come nearest times
     what all that was found leaves of those near of any explanation, whichever is more, the latter no more
-    than counts of screws and seams, and screws of splices, let its samples weigh. What rounds draw often
+    than what was measured, and screws of splices, let its samples weigh. What rounds draw often
     weighs little: the weights of others say nothing of an explanation that has none near. 0 where nothing is
     near at all.
     """
@@ -136,8 +138,9 @@ def _means(weight: Array, rng: np.random.Generator) -> Array:
     """Means (`DRAWS`,) of weights drawn anew with replacement."""
     if not weight.any():
         return np.zeros(DRAWS)
-    size = len(weight)
-    return np.array([weight[rng.integers(0, size, size)].mean() for _ in range(DRAWS)])
+    size, some = len(weight), weight[weight > 0.0]  # most samples weigh nothing: how many of the others come
+    often = rng.binomial(size, len(some) / size, DRAWS)
+    return np.array([some[rng.integers(0, len(some), n)].sum() / size for n in often])
 
 
 def _unit(weight: Array) -> float:
@@ -147,11 +150,15 @@ def _unit(weight: Array) -> float:
 
 
 def _most(one: Told, rails: float) -> float:
-    """Most that counts and screws of splices let any sample of an explanation weigh.
+    """Most that what was measured and screws of splices let any sample of an explanation weigh.
 
-    Counts over what they would if all were as told; screws by what the explanation can have, seen or not,
-    over the mean `rails` of those near. Splices can be in any state in every explanation, however seldom.
+    Those `MADE` each by the nearest of `MANY` samples, whatever clamps they lost; counts over what they would
+    if all were as told; screws by what the explanation can have, seen or not, over the mean `rails` of those
+    near. Splices can be in any state in every explanation, however seldom.
     """
     far = [reading.far for reading in one.measures if reading.far is not None]
     counts = float(np.exp(-0.5 * np.sum(far, axis=0).min())) if far else 1.0
+    others = [reading for reading in one.measures if reading.what in MADE]
+    if others and one.some.sum() >= MANY:
+        counts *= float(np.exp(-0.5 * sum(reading.square[one.some].min() for reading in others)))
     return counts * min(one.most_rails / max(rails, TRACE), 1.0)

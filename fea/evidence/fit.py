@@ -160,7 +160,7 @@ def ranking_of(
         for i, bank in enumerate(banks)
     ]
     families = families_of(
-        [bank.cause for bank in banks], posterior, np.array([one.sum() for one in near]), spread
+        [bank.cause for bank in banks], posterior, np.array([one.sum() for one in near]), spread, weights
     )
     return tuple(sorted(fits, key=lambda one: -one.posterior)), families
 

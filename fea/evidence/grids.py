@@ -24,6 +24,7 @@ FINE = 80  # of a place along all rows
 NORMAL = ("snow", "drift", "strength")  # numbers that are those of normal ones, whose ends count
 STEP, OUT = 0.25, 3.5  # of their bins, in deviations
 BY_GRID = 0.7  # share of the samples of a round that are drawn by its grid
+PLAINLY = 0.1  # of these, drawn by no grid: no sample of such a round weighs more than 1 / (their share)
 EVEN = 0.15  # of each histogram that stays even, so that no number is left out
 TEMPERED = 60.0  # effective samples that a grid is made from
 COOLER = (1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 9.0, 14.0, 20.0, 30.0, 50.0, 100.0)  # times as wide as what was told
@@ -123,6 +124,7 @@ def mixture_weight(units: dict[str, Array], first: Array, rounds: Sequence[tuple
     for grid, count in rounds:  # a few
         part = 1.0 / first
         if grid is not None:
-            part = (1.0 - BY_GRID) * part + BY_GRID * grid.over_plain(units)
+            by_grid = (1.0 - PLAINLY) * grid.over_plain(units) + PLAINLY
+            part = (1.0 - BY_GRID) * part + BY_GRID * by_grid
         density += count / total * part
     return np.asarray(1.0 / density)

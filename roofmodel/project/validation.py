@@ -136,6 +136,9 @@ _RIGHT = {
 }
 
 
+MEANT = {"broken": "parted", "torn": "parted", "apart": "parted"}  # where the letters would say another word
+
+
 def _explain(problem: Mapping[str, Any], data: Mapping[str, Any], root: type[BaseModel]) -> str:
     path, model = _where(problem["loc"], data, root)
     kind, value, context = problem["type"], problem.get("input"), problem.get("ctx", {})
@@ -154,7 +157,9 @@ def _explain(problem: Mapping[str, Any], data: Mapping[str, Any], root: type[Bas
         expected = context.get("expected", context.get("expected_tags", ""))
         actual = shown(context["tag"]) if kind == "union_tag_invalid" else shown(value)
         where = f"{path}.standard" if kind == "union_tag_invalid" else path
-        close = difflib.get_close_matches(str(value), re.findall(r"'([^']*)'", expected), 1)
+        known = re.findall(r"'([^']*)'", expected)
+        close = [MEANT[str(value)]] if MEANT.get(str(value)) in known else []
+        close = close or difflib.get_close_matches(str(value), known, 1)
         return f"{where}: {actual} is not known; use {expected}".replace("'", '"') + (
             f' (did you mean "{close[0]}"?)' if close and kind == "literal_error" else ""
         )

@@ -120,12 +120,12 @@ def test_depth_is_asked_for_by_name_beside_the_loss_until_it_is_told_on_both_sid
         found = found_with(tmp_path, off, along=along)
         assert list(depth_places(found.evidence)) == asked
         found.further = further
-        look = unsettled(found)
+        look = unsettled(found, firm=True)
         assert f"beside the loss, {', '.join(asked)} (0.90 bit, [[snow.along]])" in look
         assert any("has slid off above the clamps that came off" in line for line in changes(found))
     found = found_with(tmp_path, off, along=("low-20", "low-38"))
     found.further = further
-    assert unsettled(found) == ""
+    assert unsettled(found, firm=True) == ""
     assert not any("[[snow.along]]" in line for line in changes(found))
 
 
@@ -135,10 +135,10 @@ def test_the_drift_is_asked_for_at_the_standing_clamp_that_has_most_of_it_until_
     deeper = np.zeros((2, len(name)))
     deeper[1, [name.index(one) for one in ("low-30", "low-40", "low-44")]] = (0.9, 0.6, 0.2)
     found.roof, found.further = SimpleNamespace(deeper=deeper), (Measurement("drift", 0.5),)
-    assert "depth in the drift, at low-40, against" in unsettled(found)
+    assert "depth in the drift, at low-40, against" in unsettled(found, firm=True)
     for near, told in (("low-44", False), ("low-40", True)):
         found.evidence = found_with(tmp_path, "low-30..low-38", along=(near,)).evidence
-        assert (unsettled(found) == "") is told
+        assert (unsettled(found, firm=True) == "") is told
     found.evidence = found_with(tmp_path, "low-20..low-45").evidence
     assert "snow has slid off there" in changes(found)[1]
 

@@ -16,9 +16,18 @@ from fea.evidence.few import Spread, spread_of
 from fea.evidence.idle import idle_parts
 from fea.evidence.looks import most_screws
 from tests.investigation.test_few import PRIOR, against
-from viewer.investigate.families import settled_family
+from viewer.investigate.families import FIRM
+from viewer.investigate.verdict import candidates
 
 CAUSES = ("more snow", "drift", AS_DESIGNED, "splice parted", f"drift{AND}splice parted", "weak batch")
+
+
+EVEN = tuple(np.ones(10) for _ in CAUSES)  # weights of the samples of each
+
+
+def firm(found):
+    """The first whom a verdict can be of that is firm."""
+    return next((one for one in candidates(found) if one.low >= FIRM), None)
 
 
 def alike(share, wide=0.0, seed=1):
@@ -30,7 +39,7 @@ def alike(share, wide=0.0, seed=1):
 
 def test_families_are_sums_and_a_pair_is_in_both_of_its_own():
     share = np.array([0.3, 0.2, 0.1, 0.15, 0.05, 0.2])
-    found = {one.name: one for one in families_of(CAUSES, share, 10.0 * share, alike(share))}
+    found = {one.name: one for one in families_of(CAUSES, share, 10.0 * share, alike(share), EVEN)}
     assert found[SNOW_ALONE].posterior == pytest.approx(0.6)
     assert found["open splice"].posterior == pytest.approx(0.2)
     assert found["drift"].posterior == pytest.approx(0.25)  # alone or with the splice
@@ -38,24 +47,28 @@ def test_families_are_sums_and_a_pair_is_in_both_of_its_own():
     for one in found.values():
         assert one.low == pytest.approx(one.posterior) == pytest.approx(one.high)
         assert one.near == pytest.approx(10.0 * one.posterior)
+        own = np.array([s for s, cause in zip(share, CAUSES, strict=True) if cause in one.causes])
+        assert one.tells == pytest.approx(10.0 * own.sum() ** 2 / (own**2).sum())
 
 
 def test_what_explanations_of_a_family_share_among_them_leaves_the_family_sure():
     """Three that trade 90 % among them, each known to a factor of 2: the family is known to a few percent."""
     share = np.array([0.3, 0.3, 0.3, 0.05, 0.0, 0.05])
     spread = alike(share, 0.35)
-    family = next(one for one in families_of(CAUSES, share, 100.0 * share, spread) if one.name == SNOW_ALONE)
+    family = next(
+        one for one in families_of(CAUSES, share, 100.0 * share, spread, EVEN) if one.name == SNOW_ALONE
+    )
     low, high = spread.interval(np.eye(6, dtype=bool))
     assert low[0] < 0.2
     assert family.low > 0.8
     assert family.high - family.low < 0.5 * (high[0] - low[0])
     fits = (SimpleNamespace(cause="more snow", low=low[0]),)
     found = SimpleNamespace(fits=fits, families=(family,))
-    assert settled_family(found) is family
+    assert firm(found) is family
     found.fits = (SimpleNamespace(cause="splice parted", low=0.1),)  # not one of the family
-    assert settled_family(found) is None
-    found.fits = (SimpleNamespace(cause="more snow", low=0.7),)  # settled by itself
-    assert settled_family(found) is None
+    assert firm(found) is None
+    found.fits = (SimpleNamespace(cause="more snow", low=0.7),)  # firm by itself
+    assert firm(found) is found.fits[0]
 
 
 def test_a_flaw_is_idle_where_nothing_near_it_gave_way():
@@ -146,4 +159,4 @@ def test_a_flaw_is_not_left_out_of_what_is_firm():
         Family("clamps", ("a",), 0.77, 0.66, 0.89, 50.0),
     )
     found = SimpleNamespace(fits=(SimpleNamespace(cause="a", low=0.3),), families=families)
-    assert settled_family(found).name == "clamps"
+    assert [one.name for one in candidates(found)[1:]] == ["clamps"]

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fea.evidence.compare import Weighed
-from fea.evidence.few import largest_shares, spread_of
+from fea.evidence.few import DRAWS, _means, largest_shares, spread_of
 
 PRIOR = np.array([0.5, 0.5])
 
@@ -55,3 +55,25 @@ def test_intervals_hold_the_truth_though_often_none_comes_near():
         low, high = spread.interval(np.eye(2, dtype=bool))
         inside.append(low[1] <= true <= high[1])
     assert np.mean(inside) > 0.92
+
+
+def test_means_drawn_again_scatter_as_those_of_all_samples_do():
+    """Only samples that weigh are drawn, as many as come: a bootstrap's mean and variance over n."""
+    rng = np.random.default_rng(4)
+    weight = np.where(rng.random(5000) < 0.02, rng.exponential(size=5000), 0.0)
+    drawn = _means(weight, rng)
+    error = weight.std() / np.sqrt(5000)
+    assert drawn.mean() == pytest.approx(weight.mean(), abs=4.0 * error / np.sqrt(DRAWS))
+    assert drawn.std() == pytest.approx(error, rel=0.15)
+
+
+def test_what_no_sample_of_a_cause_held_when_pulled_bounds_it():
+    """B's clamps held far less than was pulled: its next sample weighs no more than its nearest would."""
+    told, banks, weighed = against(0)
+    high = {}
+    for far in (0.0, 4.0):
+        reading = SimpleNamespace(what="pulled", far=None, square=np.full(6000, far))
+        told[1].measures, told[1].some = (reading,), np.ones(6000, dtype=bool)
+        high[far] = float(largest_shares(told, banks, weighed, PRIOR)[1])
+    odds = {far: one / (1.0 - one) for far, one in high.items()}
+    assert odds[4.0] == pytest.approx(np.exp(-2.0) * odds[0.0], rel=1e-6)

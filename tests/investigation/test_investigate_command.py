@@ -50,7 +50,7 @@ def test_the_hidden_cause_ranks_first_with_its_alternatives(done):
     left = data["nearest_sample"]["bond_left"]
     assert len(left) == len(data["nearest_sample"]["sequence"])
     assert sorted(left, reverse=True) == left
-    assert "of each explanation (sampling.samples, now 3,000)" in " ".join(output.split())
+    assert data["verdict"]["word"] in ("settled", "points to", "not settled")
     for word in ("licensed engineer", "Falling snow", "What would change the answer"):
         assert word in output
 

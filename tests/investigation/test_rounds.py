@@ -10,13 +10,14 @@ import pytest
 
 from fea.analysis import analyze
 from fea.evidence.aim import aim_at
-from fea.evidence.causes import Strengths
-from fea.evidence.compare import Found
+from fea.evidence.causes import AND, Strengths
+from fea.evidence.compare import Found, told_of, weigh
 from fea.evidence.explanations import Looked, add_round, course_of, sample_bank
+from fea.evidence.few import largest_shares
 from fea.evidence.fit import fit
-from fea.evidence.grids import grid_of
+from fea.evidence.grids import BY_GRID, PLAINLY, grid_of
 from fea.evidence.roof import evidence_roof
-from fea.evidence.rounds import ALWAYS, Ask, draw_rounds
+from fea.evidence.rounds import ALWAYS, Ask, draw_rounds, pair_grids
 from fea.failure.roof_case import Laws
 from roofmodel.project.load import load_project
 from tests.investigation.test_fit import NAN
@@ -115,3 +116,47 @@ def test_rounds_can_be_gone_on_with(ask, banks):
         fresh = other.mass[len(one.mass) :]
         assert len(set(fresh.tolist()) & set(one.mass.tolist())) == 0
         assert other.weight.mean() == pytest.approx(1.0, abs=0.12)
+
+
+def test_pairs_begun_where_their_single_causes_came_near_keep_the_mean(ask, banks):
+    """Weights of a pair's first round are 1 in the mean and bounded, and what comes near is as likely."""
+    layout, pair = ask.roof.layout, f"weak batch{AND}uneven snow"
+    told = [told_of(layout, ask.found, bank) for bank in banks]
+    grids = pair_grids([pair, f"more snow{AND}weak batch"], banks, told)
+    begun = sample_bank(ask.roof, pair, STRENGTHS, 6000, 6, ask.aim, ask.looked, grids[pair])
+    error = begun.weight.std() / np.sqrt(6000)
+    assert error < 0.04
+    assert begun.weight.mean() == pytest.approx(1.0, abs=3.5 * error)
+    assert begun.weight.max() <= 1.0 / (BY_GRID * PLAINLY) + 1e-9
+    plain = sample_bank(ask.roof, pair, STRENGTHS, 6000, 6, ask.aim, ask.looked)
+    near, once = (
+        bank.weight * np.exp(np.maximum(told_of(layout, ask.found, bank).log_chance, -700.0))
+        for bank in (begun, plain)
+    )
+    error = np.hypot(near.std(), once.std()) / np.sqrt(6000)
+    assert near.mean() == pytest.approx(once.mean(), abs=3.5 * error)
+    of_more, of_weak = (grids[one].of["/snow"] for one in (f"more snow{AND}weak batch", pair))
+    own = {
+        bank.cause: grid_of(bank.units, bank.weight, one.log_chance)
+        for bank, one in zip(banks, told, strict=True)
+    }
+    assert of_more == pytest.approx(own["more snow"].of["/snow"])  # a distribution of its own
+    both = 0.5 * (own["weak batch"].of["/snow"] + own["uneven snow"].of["/snow"])
+    assert of_weak == pytest.approx(both)
+
+
+def test_more_rounds_go_to_what_holds_a_share_open(ask, banks):
+    """Settling one explanation: those outside that can have most get the samples, not it or the hopeless."""
+    before = {bank.cause: len(bank.mass) for bank in banks}
+    more = draw_rounds(
+        replace(ask, most=9000, total=3000), CAUSES, (1.0, 1.0, 1.0), begun=banks, kind=frozenset(CAUSES[:1])
+    )
+    spent = {bank.cause: len(bank.mass) - before[bank.cause] for bank in more}
+    assert 0 < sum(spent.values()) <= 3000
+    priors = np.ones(3) / 3.0
+    told = [told_of(ask.roof.layout, ask.found, bank) for bank in banks]
+    weighed = weigh(told, banks, priors)
+    largest = largest_shares(told, banks, weighed, priors)
+    mean = np.array([w.mean() for w in weighed.weights])
+    beyond = largest - mean / mean.sum()
+    assert spent[CAUSES[1 + int(beyond[1:].argmax())]] == max(spent[one] for one in CAUSES[1:])

@@ -251,7 +251,10 @@ def test_screws_and_bends_that_nothing_leads_to_expect_are_told(roof):
 def test_a_splice_without_screws_is_a_caution_whatever_ranks_first():
     def told(*screws, loose=(), families=()):
         project = SimpleNamespace(layout=SimpleNamespace(clamp_name=[f"low-{k}" for k in range(40)]))
-        evidence = SimpleNamespace(project=project, splice_screws=screws, screws=loose, kinds=())
+        all_off = np.ones(40, dtype=bool)
+        evidence = SimpleNamespace(
+            project=project, splice_screws=screws, screws=loose, kinds=(), known=all_off, gave_way=all_off
+        )
         return SimpleNamespace(evidence=evidence, families=families)
 
     assert cautions(told()) == cautions(told((30, True, 0.05))) == CAUTIONS
@@ -313,11 +316,14 @@ def test_a_look_that_is_worth_much_leaves_the_first_unsettled_until_it_is_told()
     further = (Measurement("never there", 0.74), Measurement("ends", 0.1))
     first = SimpleNamespace(cause="drift", low=0.8)
     found = SimpleNamespace(further=further, evidence=evidence, cannot=(), families=(), fits=(first,))
-    assert unsettled(found) == "seams in the gap, whether clamps were ever there (0.74 bit, [[marks]])"
+    assert (
+        unsettled(found, firm=True)
+        == "seams in the gap, whether clamps were ever there (0.74 bit, [[marks]])"
+    )
     evidence.marks = ((np.flatnonzero(off), 0, 0.05),)
-    assert unsettled(found) == ""
-    first.low = 0.55  # where the interval reaches low, a look that tells less is asked for too
-    assert "(0.10 bit, which no entry takes" in unsettled(found)
+    assert unsettled(found, firm=True) == ""
+    # where nothing is firm, a look that tells less is asked for too
+    assert "(0.10 bit, which no entry takes" in unsettled(found, firm=False)
 
 
 def test_a_look_that_no_entry_takes_says_how_it_is_weighed():
@@ -337,7 +343,7 @@ def test_a_look_that_no_entry_takes_says_how_it_is_weighed():
         fits=(SimpleNamespace(cause="drift", low=0.8),),
     )
     way = "(0.45 bit, which no entry takes: weigh it by the prior of an [[explanation]])"
-    assert unsettled(found).endswith(way)
+    assert unsettled(found, firm=True).endswith(way)
 
 
 def test_weights_are_told_as_well_as_they_are_known():

@@ -406,7 +406,7 @@ def test_valley_snow_runs_on_radially_above_the_head():
     head = ends[ends[:, 2].argmax(), :2]
     mu_1, mu_2 = (case_value(zone, symbol) for symbol in ("mu_1", "mu_2"))
     plane = roof.planes.name.index("S1")
-    turn = np.radians(np.linspace(46.0, 134.0, 19))  # up the slope is 90
+    turn = np.radians(np.linspace(46.3, 133.1, 18))  # up the slope is 90
     for r in np.linspace(0.05, 2.5, 7):
         places = head + r * np.stack([np.cos(turn), np.sin(turn)], axis=1)
         cone = mu_1 + (mu_2 - mu_1) * (1.0 - r / width)

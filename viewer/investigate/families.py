@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from fea.evidence.causes import AS_DESIGNED, OF_SNOW
 from fea.evidence.families import SNOW_ALONE, Family
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.shares import share
 
-FIRM = 0.6  # lower end of an interval from which more samples do not unsettle it
+FIRM = 0.5  # lower end of an interval from which it is likelier than all else together
 SETTLED = 0.8  # the same from which it is called settled (judgment)
 KINDS = {
     SNOW_ALONE: "snow alone, no flaw had a part",
@@ -15,23 +14,6 @@ KINDS = {
     "clamps": "clamps that held too little or were never there",
 }
 TOLD = 0.01  # least share of a family that is told
-
-
-def settled_family(found: CaseFindings) -> Family | None:
-    """Explanations together that are firm while the first of them is not; None for no such.
-
-    A flaw with whatever else was wrong beside it, before its kind, and that before snow: "more snow, alone or
-    with a flaw" would leave the flaw out.
-    """
-    first = found.fits[0]
-    if first.low >= FIRM:
-        return None
-    firm = [
-        one
-        for one in found.families
-        if first.cause in one.causes and one.low >= FIRM and one.name not in (*OF_SNOW, AS_DESIGNED)
-    ]
-    return min(firm, key=lambda one: (one.name == SNOW_ALONE, one.name in KINDS), default=None)
 
 
 def family_words(one: Family) -> str:

@@ -19,6 +19,7 @@ from fea.evidence.causes import (
     drift_share,
 )
 from fea.evidence.entered import depth_along, drift_shape
+from fea.evidence.families import Family
 from fea.evidence.few import FEW
 from fea.evidence.fit import Fit
 from fea.evidence.meant import HIGHEST, as_meant, meant_at
@@ -26,13 +27,25 @@ from fea.evidence.unexplained import TOLD_BY, Miss
 from fea.failure.inputs import law_words
 from fea.unknowns import one_end_words
 from viewer.history.findings import load_at, said, until
+from viewer.investigate.blocks import clamp_words
 from viewer.investigate.case import CaseFindings
-from viewer.investigate.ends import old_breaks
+from viewer.investigate.ends import end_splices, old_breaks
 from viewer.investigate.entries import entries_told, rail_state, splices_of
-from viewer.investigate.families import FIRM, SETTLED, family_words, settled_family, together
-from viewer.investigate.heap import heap_caution, heap_told
+from viewer.investigate.families import together
+from viewer.investigate.heap import heap_caution, heap_question, heap_told
 from viewer.investigate.looks import WORTH, unsettled
 from viewer.investigate.shares import CERTAIN, share
+from viewer.investigate.verdict import (
+    LOOSE,
+    NOT,
+    drift_open,
+    few_words,
+    serious,
+    splices_open,
+    together_if_firmer,
+    verdict,
+    weather_differs,
+)
 from viewer.investigate.words import weight_text
 from viewer.report.tables import Table
 
@@ -47,16 +60,23 @@ BARE = (
     "such splices: keep people from below it and look at every splice before it is loaded again. "
     '"splice never screwed" knows exactly one such splice.'
 )
-LIKELY = 0.6
 SAME = 3  # explanations that leave the same unexplained, from which it is said once
 OTHERS = (
     "Clamps that were loose, weak, wrong or never there are seldom the only ones: nothing here says that "
     "what still stands is sound. Keep people from below it, and check the screws of every clamp of the roof "
     "before it is loaded again."
 )
+STANDING = (
+    "Loose clamps were found that still stand, among {where}: they and those beside them carry what the lost "
+    "ones did. Keep people from below them and do not step below them; tighten or replace them first."
+)
 FLAWED = 0.2  # share of clamps that held too little from which that is said (judgment)
 CLEAR = 2.0  # deviations of the measured snow beyond which it is called more or less
-LOOSE = 1.5  # times as loosely as the doubt from which the first sentence says so
+DRIFT_OPEN = (
+    "Drift was not tried: nothing stands on the roof of the project that snow drifts at. If anything does (a "
+    "ventilator, chimney, dormer, parapet), enter it there as [[obstruction]]; a taller building beside as a "
+    "[[roof.part]]; or measure depth beside the loss and enter it as [[snow.along]], near 1.0 for no drift."
+)
 PAIR_SHOWN, PAIRS_SHOWN = 0.01, 6  # least posterior of a pair that is listed, and most of them
 AS_WELL = 0.5  # share over that of the first from which nothing wrong may fit as well (judgment)
 DRAWING = " by chance of drawing alone"  # what the interval holds; not the judgment behind the samples
@@ -68,68 +88,75 @@ def cautions(found: CaseFindings) -> tuple[str, ...]:
     at = [layout.clamp_name[clamp] for clamp, there, _ in evidence.splice_screws if not there]
     what = f"{'The splice' if len(at) == 1 else 'Splices'} at {', '.join(at)} without screws"
     counts = any(loose for _, loose, _ in evidence.screws) or any(wrong for _, wrong, _ in evidence.kinds)
+    loose = [
+        clamp_words(layout, clamps[(evidence.known & ~evidence.gave_way)[clamps]])
+        for clamps, loose, _ in evidence.screws
+        if loose and (evidence.known & ~evidence.gave_way)[clamps].any()
+    ]
+    stand = (STANDING.format(where=", ".join(loose)),) if loose else ()
     flawed = counts or any(one.name == "clamps" and one.posterior >= FLAWED for one in found.families)
-    return (*CAUTIONS, *((BARE.format(what=what),) if at else ()), *((OTHERS,) if flawed else ()))
+    return (*CAUTIONS, *((BARE.format(what=what),) if at else ()), *stand, *((OTHERS,) if flawed else ()))
 
 
 def answer(found: CaseFindings) -> str:
-    """The main sentence; never one explanation without the others."""
-    first, second = found.fits[0], found.fits[1] if len(found.fits) > 1 else None
-    caution = heap_caution(found)
-    doubted = f"Not settled: {caution}. " if caution else ""
-    near = sum(one.near for one in found.fits)
-    if not near:
-        return (
-            f"{doubted}No sample of any explanation comes near what was found: none can be ranked. Add "
-            "samples, look for what is not among them, or for what was told wrong."
-        )
-    few = _few(found)
-    look = unsettled(found)
-    far = first.low >= CERTAIN and not look
-    sure = "ranks first" if few or caution else "fits best by far" if far else "fits best"
-    text = f'{doubted}{few}"{first.cause}" {sure}, {share(first, DRAWING)}{_too_weak(first)}'
-    if second is not None:
-        text += f'; next "{second.cause}", {share(second)}'
-    family = None if few or caution else settled_family(found)
-    if family is not None:
-        how = "Settled" if family.low >= SETTLED and _clean(found) else "Points to"
-        text += f". {how}: {family_words(family)}{f'. To tell more, look at: {look}' if look else ''}"
-    elif look:
-        text += f". {'Look next at' if few else 'Not settled before this is looked at'}: {look}"
-    elif first.posterior < LIKELY:
-        text += ". What was found does not decide between them"
-    elif first.low < FIRM and not few:
-        text += ". Not settled: its interval reaches low for want of samples near"
-    elif first.low >= SETTLED and not few and not caution and _clean(found):
-        text += ". Settled"
-    if first.unexplained:
+    """The main sentence, its verdict behind it; never one explanation without the others."""
+    said_ = verdict(found)
+    text = f"{_headline(found)}. {said_.words}. "
+    question = heap_question(found)
+    text = f"{text}{question}. " if question and said_.word != NOT else text
+    text += not_tried(found) + _splices_open(found)
+    first = found.fits[0]
+    if not sum(one.near for one in found.fits):
+        return text.rstrip()
+    worst = [miss for miss in first.unexplained if serious(miss)]
+    if worst:
         rest = len(first.unexplained) - 1
         more = f" (and {rest} more, below)" if rest else ""
-        worst = replace(first, unexplained=first.unexplained[:1])
-        text += f". It leaves unexplained: {misses(found, worst)}{more}"
-    text += "".join(f". {line}" for line in old_breaks(found)) + _as_well(found)
+        text += f"It leaves unexplained: {misses(found, replace(first, unexplained=(worst[0],)))}{more}. "
+    text += "".join(f"{line}. " for line in (*old_breaks(found), *_as_well(found)))
     if first.loose >= LOOSE:
         text += (
-            f". Too few samples come near (clamps were compared {first.loose:g} times as loosely as their "
-            "doubt): shares are rough"
+            f"Too few samples come near (clamps were compared {first.loose:g} times as loosely as their "
+            "doubt): shares are rough. "
         )
-    return f"{text}. {together(found, family)}".rstrip()
+    of = said_.of if isinstance(said_.of, Family) else None
+    return f"{text}{together(found, of)}".rstrip()
 
 
-def _clean(found: CaseFindings) -> bool:
-    """Whether nothing that was found speaks against calling the first settled."""
-    first = found.fits[0]
-    return not first.unexplained and first.loose < LOOSE and not _weather_differs(found)
+def _headline(found: CaseFindings) -> str:
+    """What fits best, with its share, and the next; it with others beside it where that alone is firm."""
+    first: Fit | Family = found.fits[0]
+    near = sum(one.near for one in found.fits)
+    if not near:
+        return "No sample of any explanation comes near what was found: none can be ranked"
+    own, others = together_if_firmer(found), found.fits[1:]
+    who, of = f'"{found.fits[0].cause}"', share(first, DRAWING)
+    if own is not None:
+        who, of = f'"{own.name}", alone or with another flaw,', share(own, DRAWING)
+        others = tuple(one for one in others if one.cause not in own.causes)
+        first = own
+    doubted = bool(few_words(found) or heap_caution(found))
+    far = first.low >= CERTAIN and not unsettled(found, firm=True)
+    text = f"{who} {'ranks first' if doubted else 'fits best by far' if far else 'fits best'}, {of}"
+    text += _too_weak(found.fits[0])
+    return f'{text}; next "{others[0].cause}", {share(others[0])}' if others else text
 
 
-def _weather_differs(found: CaseFindings) -> bool:
-    """Whether the snow measured on the roof is not what the weather gives."""
-    if found.history is None or found.evidence.table.case.day is None:
-        return False
-    load = load_at(found.history, found.evidence.table.case.day)
-    measured, wide = found.evidence.load
-    return bool(
-        load is not None and np.isfinite(measured) and not load[0] - wide <= measured <= load[2] + wide
+def not_tried(found: CaseFindings) -> str:
+    """A sentence on drift where it was not tried and may have lain there; empty where not."""
+    return f"{DRIFT_OPEN} " if drift_open(found) else ""
+
+
+def _splices_open(found: CaseFindings) -> str:
+    """That a splice leads before its screws were looked at; empty where it does not or they were."""
+    evidence, layout = found.evidence, found.evidence.project.layout
+    if not splices_open(found):
+        return ""
+    at = [layout.clamp_name[clamp] for clamp in end_splices(evidence)]
+    where = f" at {', '.join(at)}" if at else ""
+    return (
+        "A splice leads before the screws of any were looked at, as losses that end near splices let it: "
+        f"blame nobody yet, look at the splice{'s' if len(at) != 1 else ''}{where}. "
     )
 
 
@@ -140,32 +167,18 @@ def _too_weak(first: Fit) -> str:
     return ": as it was drawn, too weak for this snow, see eavewright check; no flaw is needed"
 
 
-def _as_well(found: CaseFindings) -> str:
+def _as_well(found: CaseFindings) -> tuple[str, ...]:
     """That nothing wrong may fit as well as a flaw that is first, which then need not have done anything."""
     first, others = found.fits[0], found.fits[1:]
     drawn_ = next((one for one in others if one.cause == AS_DESIGNED), None)
     if drawn_ is None or drawn_.near < FEW or drawn_.high < first.low or first.cause in OF_SNOW:
-        return ""
+        return ()
     if drawn_.posterior < AS_WELL * first.posterior:
-        return ""
+        return ()
     return (
-        f'. With nothing wrong it may fit as well ("{AS_DESIGNED}", {share(drawn_)}): what '
-        f'"{first.cause}" changes need not have done anything'
+        f'With nothing wrong it may fit as well ("{AS_DESIGNED}", {share(drawn_)}): what '
+        f'"{first.cause}" changes need not have done anything',
     )
-
-
-def _few(found: CaseFindings) -> str:
-    """That so few samples settle nothing, before anything else is said; empty where there are enough."""
-    first, near = found.fits[0], sum(one.near for one in found.fits)
-    if near < FEW:
-        who = f"only {near:.0f} samples come near what was found"
-    elif first.near < FEW:
-        who = f'only {first.near:.0f} samples of "{first.cause}" come near what was found'
-    elif first.tells < FEW:
-        who = f'"{first.cause}" stands on the weight of only {max(first.tells, 1.0):.0f} samples'
-    else:
-        return ""
-    return f"No explanation is settled: {who}, too few to rank by; add samples. "
 
 
 def told(found: CaseFindings) -> tuple[str, ...]:
@@ -365,7 +378,7 @@ def timeline(found: CaseFindings) -> tuple[str, ...]:
     if load is not None:
         low, middle, high = (units.text(float(v), "pressure") for v in load)
         lines.append(f"On {day} the weather gives {middle} ({low} to {high}) without drift.")
-        if _weather_differs(found):
+        if weather_differs(found):
             lines.append("What was measured on the roof does not agree with this: look into both.")
     return tuple(lines)
 

@@ -6,11 +6,13 @@ import numpy as np
 
 from fea.evidence.entered import Above, alike, depth_along, drift_shape, snow_above, too_heavy
 from roofmodel.units import STANDARD_GRAVITY
+from viewer.history.findings import load_at
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.words import weight_text
 
 CREST = 2.0  # most of a heap's crest over its mean depth (judgment)
 BEYOND = 2.5  # times the snow of the case beyond which the roof's is doubted (judgment)
+MUCH = 1.5  # times the snow of the case from which it is asked where it was measured (judgment)
 HEAVY = 1.3  # times all the snow above what came off from which the heap's depth may be its crest (judgment)
 BORNE_OUT = 0.5  # of the even snow above what came off that a heap weighs which bears it out (judgment)
 
@@ -82,12 +84,32 @@ def _of_heap(found: CaseFindings) -> str:
     )
 
 
+def heap_question(found: CaseFindings) -> str:
+    """Whether snow well beyond that of the case was measured where it lay; empty where it is borne out."""
+    evidence, load = found.evidence, found.evidence.load[0]
+    if not np.isfinite(load) or load <= MUCH * found.pressure or _borne_out(found):
+        return ""
+    day = evidence.table.case.day
+    weather = None if found.history is None or day is None else load_at(found.history, day)
+    if weather is not None and load <= weather[2] + evidence.load[1]:
+        return ""
+    return (
+        f"Was the snow of the roof ({found.units.text(load, 'pressure')}, {load / found.pressure:.1f} times "
+        "that of the case) measured where it lies as it fell, not at the heap or in a drift? Nothing entered "
+        "bears it out: enter what fell as snow.heap"
+    )
+
+
+def _borne_out(found: CaseFindings) -> bool:
+    """Whether a heap bears the snow entered for the roof out."""
+    fallen = found.evidence.fallen[0]
+    return bool(np.isfinite(fallen) and fallen >= BORNE_OUT * _above(found).even)
+
+
 def _far_beyond(found: CaseFindings) -> str:
     """Snow entered for the roof many times that of the case, which no heap bears out."""
-    load, fallen = found.evidence.load[0], found.evidence.fallen[0]
-    if load <= BEYOND * found.pressure:
-        return ""
-    if np.isfinite(fallen) and fallen >= BORNE_OUT * _above(found).even:
+    load = found.evidence.load[0]
+    if load <= BEYOND * found.pressure or _borne_out(found):
         return ""
     return (
         f"the snow entered for the roof is {load / found.pressure:.1f} times that of the case "

@@ -13,7 +13,6 @@ from fea.evidence.rounds import FIRST, IN_ALL, TIMES
 from roofmodel.project.evidence import Evidence
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import end_splices
-from viewer.investigate.families import FIRM, settled_family
 from viewer.investigate.places import depth_enough, depth_look, drift_enough, drift_look
 
 CLEAR = 2.0  # times the share of the next explanation, from where "as designed" leads clearly (judgment)
@@ -51,7 +50,7 @@ OF_FLAWS = frozenset(
 )
 FIRST_LOOKS = 3  # that are told by themselves, before all others
 WORTH = 0.02  # least information of a measurement that is named [bit]
-OPEN = 0.1  # the same where the interval of the first reaches below `FIRM` (judgment) [bit]
+OPEN = 0.1  # the same where nothing is firm (judgment) [bit]
 TELLING = 0.3  # information of a look from which nothing is settled without it (judgment) [bit]
 PULLED = 5  # clamps pulled, from which no more pull tests are asked for (judgment)
 ABOUT = 1.3  # times the interval that is wanted that is near enough to it
@@ -69,22 +68,24 @@ def more_samples(found: CaseFindings) -> tuple[str, ...]:
     first, sampling = found.fits[0], found.evidence.table.sampling
     lines = []
     if first.loose > 1.0:
+        takes = _takes(found, ENOUGH / max(first.strict, 1e-9), "to compare as closely as the doubt")
         lines.append(
             "Few samples lose clamps as near as the doubt of what was found; they were compared "
             f"{first.loose:g} times as loosely, which blunts the ranking and is not in the intervals. "
-            + _takes(found, ENOUGH / max(first.strict, 1e-9), "to compare as closely as the doubt")
+            f"{takes}".rstrip()
         )
     if first.near >= FEW > first.tells:
         lines.append(
             f'What was measured leaves "{first.cause}" on the weight of {first.tells:.0f} of them. '
-            + _takes(found, FEW / max(first.tells, 1e-9), f"for {FEW:.0f}")
+            f"{_takes(found, FEW / max(first.tells, 1e-9), f'for {FEW:.0f}')}".rstrip()
         )
     wide = first.high - first.low
     if first.near >= FEW and wide > ABOUT * sampling.interval:
         narrow = f"{_percents(wide)} to {_percents(sampling.interval)} (sampling.interval)"
         aim = f'to bring the width of the interval of "{first.cause}" from {narrow}'
         closer = ENOUGH / max(first.strict, 1e-9) if first.loose > 1.0 else 1.0  # samples go into that first
-        lines.append(_takes(found, closer * (wide / sampling.interval) ** 2, aim))
+        takes = _takes(found, closer * (wide / sampling.interval) ** 2, aim)
+        lines += [takes] if takes else []
     return tuple(lines)
 
 
@@ -93,7 +94,10 @@ def _percents(share: float) -> str:
 
 
 def _takes(found: CaseFindings, times: float, aim: str) -> str:
-    """How many samples of each explanation something takes: intervals shrink with their root."""
+    """How many samples of each explanation something takes; empty for more than are drawn.
+
+    Intervals shrink with their root.
+    """
     now = found.evidence.table.sampling.samples
     bank = found.bank(found.fits[0].cause)
     if len(bank.rounds) < 2:  # later ones tell more than their number
@@ -105,11 +109,7 @@ def _takes(found: CaseFindings, times: float, aim: str) -> str:
     if need <= now:  # the number of all together ended it, which grows with that of each
         need = times * max(now, IN_ALL // TIMES)
     if need > MOST_SAMPLES:
-        much = f"more than {MOST_SAMPLES:,}, the most that are drawn" if need < 1e7 else "far too many"
-        looks_left = (
-            "measuring what is named here decides sooner" if open_looks(found) else "it stays so wide"
-        )
-        return f"Samples {aim}: {much}; {looks_left}."
+        return ""
     rounded = int(np.ceil(need / 1000.0) * 1000)
     return f"Samples {aim}: about {rounded:,} of each explanation (sampling.samples, now {now:,})."
 
@@ -131,9 +131,8 @@ def no_flaw_leads(found: CaseFindings) -> bool:
     return bool(first.cause == AS_DESIGNED and first.near >= FEW and first.posterior >= CLEAR * next_)
 
 
-def unsettled(found: CaseFindings) -> str:
-    """The look without which the first explanation is not settled, in words; empty for none."""
-    firm = found.fits[0].low >= FIRM or settled_family(found) is not None
+def unsettled(found: CaseFindings, *, firm: bool) -> str:
+    """The look that tells much more, or tells anything where nothing is `firm`, in words; empty for none."""
     least = TELLING if firm else OPEN
     best = next((one for one in open_looks(found) if one.information >= least), None)
     if best is None:
@@ -185,11 +184,27 @@ def _splices_left(found: CaseFindings, sign: str) -> list[str]:
     return [layout.clamp_name[c] for c in sorted(most.tolist()) if share[c] > UNLIKELY * share.max()]
 
 
-def _splices_at_ends(evidence: Evidence) -> tuple[str, ...]:
-    """The look at splices that lie nearest to where the loss ends, whatever it is expected to tell."""
+def end_splices_left(evidence: Evidence) -> tuple[str, ...]:
+    """Names of the clamps at splices nearest to where the loss ends that were not told in full."""
     layout = evidence.project.layout
     told = [beside(layout, at) for at in splices_told(evidence)[0]]
-    left = [layout.clamp_name[at] for at in end_splices(evidence) if not any(near[at] for near in told)]
+    return tuple(layout.clamp_name[at] for at in end_splices(evidence) if not any(near[at] for near in told))
+
+
+def next_splices(found: CaseFindings, sign: str) -> tuple[str, ...]:
+    """Names of the clamps at splices that a look at splices or their screws names."""
+    return tuple(_splices_left(found, sign))
+
+
+def first_signs(found: CaseFindings) -> tuple[str, ...]:
+    """Signs of the looks to begin with."""
+    before = bool(looks(found)) and len(looks(found)) - len(open_looks(found))
+    return tuple(one.sign for one in open_looks(found)[: max(FIRST_LOOKS - before, 0)])
+
+
+def _splices_at_ends(evidence: Evidence) -> tuple[str, ...]:
+    """The look at splices that lie nearest to where the loss ends, whatever it is expected to tell."""
+    left = end_splices_left(evidence)
     if not left:
         return ()
     splices = f"splice at {left[0]}" if len(left) == 1 else f"splices at {', '.join(left)}"

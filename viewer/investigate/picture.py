@@ -8,12 +8,15 @@ from textwrap import wrap
 import numpy as np
 from shapely import box
 
+from fea.evidence.families import Family
+from fea.evidence.fit import Fit
 from viewer import style
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.course import bare, before, differing, likeliest, numbers_of, splice_numbers, torn
 from viewer.investigate.findings import answer, shown
 from viewer.investigate.shares import share
-from viewer.investigate.sizes import size_words
+from viewer.investigate.sizes import load_words, size_words
+from viewer.investigate.verdict import together_if_firmer
 from viewer.picture.course import (
     BARE,
     BEFORE,
@@ -41,12 +44,12 @@ NAMES = 250.0
 
 def case_drawing(found: CaseFindings) -> Drawing:
     """Ranking above, what was found and the likeliest sequence below."""
-    lines = [*wrap(answer(found), 112), *wrap(size_words(found), 112)]
+    lines = [*wrap(answer(found), 112), *wrap(f"{size_words(found)} {load_words(found)}".strip(), 112)]
     project = found.evidence.project
     plan, states = _found_and_sample(found)
     cells = lines_of(project.layout, np.any([one.state % UNKNOWN != STANDS for one in states], axis=0))
     down = 24.0 * (len(lines) - 1)
-    top = 150.0 + down + 36.0 * len(shown(found))
+    top = 150.0 + down + 36.0 * len(bars(found))
     tall = plan_scale(project)[2]
     at = top + tall + 104.0
     drawing = Drawing((WIDTH, at + 40.0 + stretches_tall(cells, states) + 126.0))
@@ -77,12 +80,22 @@ def case_drawing(found: CaseFindings) -> Drawing:
     return drawing
 
 
+def bars(found: CaseFindings) -> list[tuple[str, Fit | Family]]:
+    """What is drawn: explanations, the first with whatever else was wrong where that alone is firm."""
+    drawn: list[tuple[str, Fit | Family]] = [(one.cause, one) for one in shown(found)]
+    own = together_if_firmer(found)
+    if own is None:
+        return drawn
+    rest = [(name, one) for name, one in drawn if name not in own.causes]
+    return [(f"{own.name}, alone or not", own), *rest]
+
+
 def _bars(drawing: Drawing, found: CaseFindings, top: float) -> None:
     """The ranking, a bar for each explanation."""
     scale = WIDTH - LEFT - NAMES - 260.0
-    for i, one in enumerate(shown(found)):
+    for i, (name, one) in enumerate(bars(found)):
         y, x = top + 36.0 * i, LEFT + NAMES
-        drawing.write(one.cause, x - 10.0, y, TYPE, align="right", bold=i == 0)
+        drawing.write(name, x - 10.0, y, TYPE, align="right", bold=i == 0)
         drawing.area(box(x, y - 10.0, x + scale, y + 10.0), style.TINT)
         drawing.area(box(x, y - 10.0, x + max(scale * one.posterior, 1.5), y + 10.0), style.ACCENT)
         ends = np.array([[x + scale * one.low, y], [x + scale * one.high, y]])

@@ -13,6 +13,7 @@ IntArray = NDArray[np.int64]
 OUT = 3  # clamps from the loss at which depth is asked for; closer the torn sheet has moved (judgment)
 NEXT = 10  # clamps from the loss within which a reading tells of one side of it (judgment)
 BLOCKS = 3  # longest losses beside which it is asked for
+EVEN = 1.1  # times even snow, up to which depth beside the loss excludes a drift (judgment)
 IN_DRIFT = 0.5  # of the most drift that a standing clamp has, from which a reading is one in the drift
 
 
@@ -49,6 +50,14 @@ def depth_enough(evidence: Evidence) -> bool:
     return bool(evidence.along) and not depth_places(evidence)
 
 
+def drift_excluded(evidence: Evidence) -> bool:
+    """Whether all depths along the row told beside the loss, one or more, are about those of even snow."""
+    beside = [side for side in _sides(evidence) if len(side)]
+    near = np.concatenate(beside) if beside else np.zeros(0, dtype=np.int64)
+    over = [deep for clamp, deep, _ in evidence.along if clamp in near]
+    return bool(over) and max(over) <= EVEN
+
+
 def depth_look(evidence: Evidence) -> str:
     """The look at depth along the rows, with the clamps at which it can still be measured."""
     places = depth_places(evidence)
@@ -71,10 +80,37 @@ def drift_enough(found: CaseFindings) -> bool:
     return bool(np.isin([clamp for clamp, *_ in found.evidence.along], _drift_at(found)).any())
 
 
-def drift_look(found: CaseFindings) -> str:
-    """The look at the drift, with the standing clamp that has most of it."""
+def drift_place(found: CaseFindings) -> str:
+    """Name of the standing clamp that has most of the drift; empty for none."""
     at = _drift_at(found)
-    if not len(at):
+    return found.evidence.project.layout.clamp_name[at[0]] if len(at) else ""
+
+
+def drift_look(found: CaseFindings) -> str:
+    """The look at the drift, with the standing clamp that has most of it, and why there."""
+    name = drift_place(found)
+    if not name:
         return "depth in the drift (snow has slid off there: only its mark tells) against depth away from it"
-    name = found.evidence.project.layout.clamp_name[at[0]]
-    return f"depth in the drift, at {name}, against depth away from it"
+    return f"depth in the drift, at {name}{_by_what(found, name)}, against depth away from it"
+
+
+def _by_what(found: CaseFindings, name: str) -> str:
+    """Which box on the roof the drift at a clamp lies at, and on which side of it; empty for none near."""
+    layout, roof = found.evidence.project.layout, found.evidence.project.roof
+    what, clamp = roof.obstacles, layout.clamp_name.index(name)
+    plane = int(layout.row_plane[layout.clamp_row[clamp]])
+    boxes = np.flatnonzero((what.plane == plane) & ~what.parapet)
+    if not len(boxes):
+        return ""
+    foot = 0.5 * (what.start + what.end)
+    middle = np.array([foot[what.face == box].mean(axis=0) for box in boxes])  # a few
+    at = roof.planes.to_world(plane, layout.clamp_uv[clamp])
+    nearest = int(np.linalg.norm(middle[:, :2] - at[:2], axis=1).argmin())
+    side = "up" if at[2] > middle[nearest, 2] else "down"
+    return f" ({side} the slope of the {what.name[boxes[nearest]]})"
+
+
+def standing_beside(evidence: Evidence) -> IntArray:
+    """Standing clamps within `NEXT` of each end of the longest losses."""
+    sides = _sides(evidence)
+    return np.unique(np.concatenate(sides)) if sides else np.zeros(0, dtype=np.int64)

@@ -6,19 +6,19 @@ import os
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from fea.evidence.aim import aim_at, together
 from fea.evidence.causes import Strengths, pairs_of, possible
-from fea.evidence.compare import Found, most_near
+from fea.evidence.compare import Found, most_near, told_of
 from fea.evidence.explanations import Bank, Looked, course_of, load_by_heap
 from fea.evidence.families import Family
 from fea.evidence.few import FEW
 from fea.evidence.fit import Fit, further, ranking_of
 from fea.evidence.roof import evidence_roof
-from fea.evidence.rounds import ALWAYS, IN_ALL, TIMES, Ask, Run, draw_rounds
+from fea.evidence.rounds import ALWAYS, IN_ALL, TIMES, Ask, Run, draw_rounds, pair_grids
 from fea.failure.inputs import laws_of, read_uncertainty
 from fea.failure.roof_case import mean_pressure
 from roofmodel.errors import InputError
@@ -27,13 +27,17 @@ from viewer.analyzing import analyze_project
 from viewer.history.findings import find_history
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.ends import breaks_left
-from viewer.investigate.families import FIRM
+from viewer.investigate.families import FIRM, KINDS, SETTLED
 from viewer.investigate.looks import splices_told
 
 PAIRS_FIRST = 1000  # samples of each pair in a round
-PAIR_ROUNDS = ALWAYS + 1  # rounds that all pairs together can have, each for all of them
+PAIR_ROUNDS = ALWAYS  # rounds that all pairs together can have, each for all of them
 PAIRS_FEWER = 4  # times fewer samples of each pair than of each single explanation
-LIKELY = 0.75  # share that is worth as many samples again to be settled
+LIKELY, NEARLY = 0.75, 0.9  # shares that are worth more samples, to be firm and to be settled
+WIDE = 0.3  # width of an interval that is worth them too
+MORE = 4  # sets of rounds besides, of which half before pairs
+SETS_IN_ALL = 4  # of them that draw as many samples as all rounds before
+TIMES_MORE = 3  # times the most samples of each explanation that they can bring it to
 COUNTS = 0.05  # posterior from which an explanation counts
 
 
@@ -109,22 +113,13 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
         interval=sampling.interval,
     )
     priors = [given.get(cause, 1.0) for cause in causes]
-    banks = draw_rounds(ask, causes, priors, _in_threads(tell))
-    fits, families = ranking_of(project.layout, found, banks, priors, sampling.seed)
-    if _short(fits, families):
-        tell("too few samples tell: more rounds")
-        banks = draw_rounds(ask, causes, priors, _in_threads(tell), begun=banks)
-        fits, families = ranking_of(project.layout, found, banks, priors, sampling.seed)
-    unsolved = none_explains(fits) or breaks_left(evidence, fits, of_banks(banks))
+    drawn = _begun(ask, causes, priors, tell)
+    drawn = _settled(drawn, tell, MORE // 2)
+    unsolved = none_explains(drawn.fits) or breaks_left(evidence, drawn.fits, of_banks(drawn.banks))
     if sampling.pairs == "always" or (sampling.pairs == "when needed" and unsolved):
-        two, weights = pairs_of(causes, priors)
-        total = len(two) * PAIRS_FIRST * PAIR_ROUNDS
-        tell(f"sampling {len(two)} pairs of explanations, up to {total:,} samples of all")
-        most = max(sampling.samples // PAIRS_FEWER, 500)
-        pairs = replace(ask, most=most, total=total, first=PAIRS_FIRST)
-        priors = [*priors, *weights]
-        banks = (*banks, *draw_rounds(pairs, two, priors, _in_threads(tell), banks))
-        fits, families = ranking_of(project.layout, found, banks, priors, sampling.seed)
+        drawn = _with_pairs(drawn, tell)
+    drawn = _settled(drawn, tell, MORE - drawn.more)
+    banks, fits, families = drawn.banks, drawn.fits, drawn.families
     first = next(bank for bank in banks if bank.cause == fits[0].cause)
     course = course_of(roof, first, strengths, sampling.seed, fits[0].nearest, aim)
     return CaseFindings(
@@ -134,12 +129,86 @@ def case_findings(evidence: Evidence, tell: Callable[[str], None]) -> CaseFindin
     )  # fmt: skip
 
 
-def _short(fits: Sequence[Fit], families: Sequence[Family]) -> bool:
-    """Whether only want of samples keeps what leads, or its family, from being settled, or few tell of it."""
-    if fits[0].tells < FEW:
-        return True
-    of: list[Fit | Family] = [fits[0], *(one for one in families if fits[0].cause in one.causes)]
-    return any(one.posterior >= LIKELY and one.low < FIRM for one in of)
+@dataclass(frozen=True)
+class Drawn:
+    """Samples of all explanations tried so far, what they rank, and how many sets were drawn besides."""
+
+    ask: Ask
+    causes: tuple[str, ...]
+    priors: tuple[float, ...]
+    banks: tuple[Bank, ...]
+    fits: tuple[Fit, ...]
+    families: tuple[Family, ...]
+    more: int = 0
+
+
+def _begun(ask: Ask, causes: Sequence[str], priors: Sequence[float], tell: Callable[[str], None]) -> Drawn:
+    """The single explanations."""
+    banks = draw_rounds(ask, causes, priors, _in_threads(tell))
+    return _ranked(ask, causes, priors, banks)
+
+
+def _ranked(
+    ask: Ask, causes: Sequence[str], priors: Sequence[float], banks: tuple[Bank, ...], more: int = 0
+) -> Drawn:
+    fits, families = ranking_of(ask.roof.layout, ask.found, banks, priors, ask.seed)
+    return Drawn(ask, tuple(causes), tuple(priors), banks, fits, families, more)
+
+
+def _settled(drawn: Drawn, tell: Callable[[str], None], sets: int) -> Drawn:
+    """Up to so many sets of rounds more, while only want of samples keeps it open."""
+    for _ in range(sets):
+        kind = short_of(drawn.fits, drawn.families, wide=drawn.more < MORE // 2)
+        if not kind:
+            return drawn
+        tell("too few samples tell: more rounds")
+        ask = replace(drawn.ask, most=TIMES_MORE * drawn.ask.most, total=drawn.ask.total // SETS_IN_ALL)
+        banks = draw_rounds(
+            ask, drawn.causes, drawn.priors, _in_threads(tell), begun=drawn.banks, kind=kind
+        )  # fmt: skip
+        if sum(len(one.mass) for one in banks) == sum(len(one.mass) for one in drawn.banks):
+            return drawn
+        drawn = _ranked(drawn.ask, drawn.causes, drawn.priors, banks, drawn.more + 1)
+    return drawn
+
+
+def _with_pairs(drawn: Drawn, tell: Callable[[str], None]) -> Drawn:
+    """All pairs besides, begun where the single explanations came near."""
+    ask, layout = drawn.ask, drawn.ask.roof.layout
+    two, weights = pairs_of(drawn.causes, drawn.priors)
+    total = len(two) * PAIRS_FIRST * PAIR_ROUNDS
+    tell(f"sampling {len(two)} pairs of explanations, up to {total:,} samples of all")
+    most = max(ask.most // PAIRS_FEWER, 500)
+    pairs = replace(ask, most=most, total=total, first=PAIRS_FIRST)
+    grids = pair_grids(two, drawn.banks, [told_of(layout, ask.found, bank) for bank in drawn.banks])
+    causes, priors = (*drawn.causes, *two), (*drawn.priors, *weights)
+    banks = draw_rounds(pairs, two, priors, _in_threads(tell), drawn.banks, grids=grids)
+    return _ranked(ask, causes, priors, (*drawn.banks, *banks), drawn.more)
+
+
+def short_of(fits: Sequence[Fit], families: Sequence[Family], *, wide: bool = True) -> frozenset[str]:
+    """Explanations whose share only want of samples keeps open; empty where more would not help.
+
+    The first, where few tell of it; else the first alone, or it with others beside it, or a kind with it,
+    that leads while its interval says less; or the likeliest, where none is firm and its own is `wide`.
+    """
+    first = fits[0]
+    of = [one for one in families if first.cause in one.causes]
+    if first.tells < FEW and not any(one.low >= SETTLED and one.tells >= FEW for one in of):
+        return frozenset((first.cause,))
+    own: list[Fit | Family] = [first, *(one for one in of if one.name == first.cause)]
+    kinds: list[list[Fit | Family]] = [[one] for one in of if one.name in KINDS]
+    for group in (own, *kinds):
+        best = max(group, key=lambda one: one.low)
+        if best.posterior >= LIKELY and best.low < (SETTLED if best.posterior >= NEARLY else FIRM):
+            return _causes_of(best)
+    most = max((one for group in (own, *kinds) for one in group), key=lambda one: one.posterior)
+    none_firm = all(one.low < FIRM for group in (own, *kinds) for one in group)
+    return _causes_of(most) if wide and none_firm and most.high - most.low > WIDE else frozenset()
+
+
+def _causes_of(one: Fit | Family) -> frozenset[str]:
+    return frozenset(one.causes if isinstance(one, Family) else (one.cause,))
 
 
 def _in_threads(tell: Callable[[str], None]) -> Run:

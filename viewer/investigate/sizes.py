@@ -34,35 +34,61 @@ EVEN = 0.02  # most by which the snow at the most loaded clamp can exceed the me
 
 
 def size_words(found: CaseFindings) -> str:
-    """Size of the first explanation and the snow at the clamps that came off; empty where too few tell."""
+    """Size of the first explanation; empty where too few tell or it has none."""
     first = found.fits[0]
-    words = _of(found, first)
+    words = _of(found, first, snow=False)
     return f"How large, 5 to 95 %: {words}." if words and first.near >= FEW else ""
+
+
+def load_words(found: CaseFindings) -> str:
+    """Even snow at which the first fits and the snow above what came off; empty where few tell."""
+    first = found.fits[0]
+    low, middle, high = first.mass * found.pressure
+    by = {size.name: size for size in sizes_of(found.bank(first.cause), first)}
+    if first.near < FEW or not np.isfinite(middle) or "snow torn" not in by:
+        return ""
+    units = found.units
+
+    def ends(low: float, high: float) -> str:
+        if low <= 0.0 and np.isinf(high):
+            return " (not bounded by what was found)"
+        if not np.isfinite(low + high):
+            return "" if np.isnan(low + high) else f" (at least {units.text(low, 'pressure')})"
+        if low <= 0.0:
+            return f" (at most {units.text(high, 'pressure')})"
+        return f" ({units.text(low, 'pressure').split(' ')[0]} to {units.text(high, 'pressure')})"
+
+    above = by["snow torn"]
+    torn = [value * found.pressure for value in (above.low, above.middle, above.high)]
+    return (
+        f"At which load, 5 to 95 %: {units.text(middle, 'pressure')}{ends(low, high)} of even snow; "
+        f"{units.text(torn[1], 'pressure')}{ends(torn[0], torn[2])} above the clamps that came off, in their "
+        "mean: quote this for what they let go under."
+    )
 
 
 def sizes_told(found: CaseFindings) -> tuple[str, ...]:
     """A line for each explanation that counts."""
-    return _lines(found, found.fits)
-
-
-def sizes_of_others(found: CaseFindings) -> tuple[str, ...]:
-    """The same without the first, whose size stands beside the answer."""
-    return _lines(found, found.fits[1:])
-
-
-def _lines(found: CaseFindings, fits: tuple[Fit, ...]) -> tuple[str, ...]:
     lines = []
-    for one in fits:
+    for one in found.fits:
         words = _of(found, one) if one.posterior >= COUNTED and one.near >= FEW else ""
         if words:
             lines.append(f'"{one.cause}", 5 to 95 %: {words}.')
     return tuple(lines)
 
 
-def _of(found: CaseFindings, one: Fit) -> str:
-    sizes = [size for size in sizes_of(found.bank(one.cause), one) if np.isfinite(size.middle)]
+def _of(found: CaseFindings, one: Fit, *, snow: bool = True) -> str:
+    sizes = [
+        size
+        for size in sizes_of(found.bank(one.cause), one)
+        if np.isfinite(size.middle) and (snow or SIZES[size.name] != "snow")
+    ]
     by = {size.name: size for size in sizes}
-    if "snow torn most" in by and by["snow torn most"].middle < (1.0 + EVEN) * by["snow torn"].middle:
+    if (
+        "snow torn most" in by
+        and "snow torn" in by
+        and by["snow torn most"].middle < (1.0 + EVEN) * by["snow torn"].middle
+    ):
         sizes.remove(by["snow torn most"])
     return "; ".join(_size(found, size) for size in sizes)
 

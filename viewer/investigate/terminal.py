@@ -1,49 +1,54 @@
-"""What `investigate` prints."""
+"""What `investigate` prints: what to do first, the rest in short; the page has all of it."""
 
 from __future__ import annotations
 
 from rich.console import Console
 from rich.text import Text
 
+from viewer.investigate.blocks import blocks
 from viewer.investigate.case import CaseFindings
-from viewer.investigate.course import nearest_told
-from viewer.investigate.findings import answer, cautions, drawn, ranking, timeline, told, unexplained
+from viewer.investigate.findings import answer, cautions, unexplained
 from viewer.investigate.looks import first_and_later
-from viewer.investigate.sizes import size_words, sizes_of_others
+from viewer.investigate.short import found_short, looks_short, others_below, ranking_short
+from viewer.investigate.sizes import load_words, size_words
 from viewer.investigate.words import sentences
 from viewer.terminal import worded_table
 
+LINES = 1  # of what is left unexplained
+
 
 def print_case(found: CaseFindings, console: Console) -> None:
-    """The answer with its alternatives, what to measure, the cautions."""
-    console.print(Text(found.evidence.table.case.name, style="bold"), highlight=False)
-    headline, *others = sentences(answer(found))
-    console.print(Text(headline, style="bold"), highlight=False)
-    for line in others:
-        console.print(Text(line), highlight=False)
-    if size_words(found):
-        console.print(Text(size_words(found)), highlight=False)
-    for line in told(found):
-        console.print(Text(f"- {line}"), highlight=False)
-    for line in timeline(found):
-        console.print(Text(f"- Weather: {line}"), highlight=False)
-    console.print()
-    console.print(worded_table(ranking(found)), highlight=False)
-    console.print(Text(f"- {drawn(found)}"), highlight=False)
-    for line in unexplained(found):
-        console.print(Text(f"- {line}"), highlight=False)
-    for line in sizes_of_others(found):
-        console.print(Text(f"- {line}"), highlight=False)
-    for cause, why in found.cannot:
-        console.print(Text(f"- Not tried: {cause}, {why}"), highlight=False)
-    console.print(Text(f"- {nearest_told(found)}"), highlight=False)
-    console.print()
+    """The answer with its verdict, what to look at, the ranking, the cautions."""
+
+    def say(text: str, style: str = "") -> None:
+        console.print(Text(text, style=style), highlight=False)
+
+    say(found.evidence.table.case.name, "bold")
+    headline, verdict, *others = sentences(answer(found))
+    say(headline, "bold")
+    say(verdict, "bold")
+    for line in (*others, size_words(found), load_words(found)):
+        if line:
+            say(line)
     first, later = first_and_later(found)
-    for head, lines in (("What would change the answer, first", first), ("Then", later)):
-        if lines:
-            console.print(Text(f"{head}:", style="bold"), highlight=False)
-        for line in lines:
-            console.print(Text(f"- {line}"), highlight=False)
+    if first:
+        console.print()
+        say("What would change the answer, first:", "bold")
+        tables = blocks(found)
+        for line in looks_short(first) if tables else first:
+            say(f"- {line}")
+        if tables:
+            say(f"To paste into {found.evidence.path.name}, with ? filled in:")
+            for line in tables:
+                say(f"  {line}")
+    console.print()
+    console.print(worded_table(ranking_short(found)), highlight=False)
+    rest = [one for one in unexplained(found) if found.fits[0].unexplained or "leaves" not in one]
+    lines = [others_below(found), *rest[:LINES], *found_short(found)]
+    for line in filter(None, lines):
+        say(f"- {line}")
+    more = f", {len(later)} more that would change the answer" if later else ""
+    say(f"investigation.html has all entries, all that is left unexplained{more}, and what was assumed.")
     console.print()
     for line in cautions(found):
-        console.print(Text(line, style="dim"), highlight=False)
+        say(line, "dim")

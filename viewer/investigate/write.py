@@ -8,16 +8,19 @@ from typing import Any
 
 import numpy as np
 
+from fea.evidence.fit import Fit
 from viewer.export import file_head
 from viewer.files import csv_text, safe, write_json, write_text
 from viewer.history.chart import history_drawing
+from viewer.investigate.blocks import blocks
 from viewer.investigate.case import CaseFindings
 from viewer.investigate.course import before, differing, likeliest, nearest_told, sequence, torn
 from viewer.investigate.families import families_data
 from viewer.investigate.findings import answer, assumed, cautions, ranking, timeline, told, unexplained
 from viewer.investigate.looks import MEASURE, changes, first_and_later
 from viewer.investigate.picture import case_drawing, write_animation
-from viewer.investigate.sizes import size_words, sizes_data, sizes_told
+from viewer.investigate.sizes import load_words, size_words, sizes_data, sizes_told
+from viewer.investigate.verdict import verdict
 from viewer.investigate.words import sentences
 from viewer.picture.drawing import Drawing, drawing_svg, write_png
 from viewer.plain import plain_data
@@ -55,6 +58,8 @@ def case_data(found: CaseFindings) -> dict[str, Any]:
             },
             "answer": answer(found),
             "answer_size": size_words(found),
+            "answer_load": load_words(found),
+            "verdict": verdict_data(found),
             "found": list(told(found)),
             "explanations": [
                 {
@@ -141,6 +146,13 @@ def sequence_csv(found: CaseFindings) -> str:
     return csv_text([("event", "bond left", "what", "row", "found"), *rows])
 
 
+def verdict_data(found: CaseFindings) -> dict[str, object]:
+    """The verdict as plain data."""
+    said = verdict(found)
+    causes = [] if said.of is None else [said.of.cause] if isinstance(said.of, Fit) else list(said.of.causes)
+    return {"word": said.word.lower(), "text": said.text, "causes": causes}
+
+
 def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
     """Text of the report: one page that stands alone."""
     from markupsafe import Markup
@@ -170,6 +182,8 @@ def case_html(found: CaseFindings, drawing: Drawing, picture: bytes) -> str:
             ],
             answer=sentences(answer(found)),
             size=size_words(found),
+            load=load_words(found),
+            blocks=blocks(found),
             sizes=sizes_told(found),
             nearest=nearest_told(found),
             told=told(found),

@@ -12,12 +12,13 @@ from viewer.stages import Spoken, console
 
 @click.command(
     cls=Spoken,
-    short_help="Write a commented starting project.",
-    epilog="Example: eavewright new gable --units US --out project.toml",
+    short_help="Write a commented starting project, or file of tests, spans or an investigation.",
+    epilog="Example: eavewright new gable --units US --out project.toml; "
+    "eavewright new found --project project.toml",
 )
 @click.argument(
     "shape",
-    type=click.Choice(["shed", "gable", "hip", "L", "two-level", "imported", "tests", "spans"]),
+    type=click.Choice(["shed", "gable", "hip", "L", "two-level", "imported", "tests", "spans", "found"]),
     required=False,
 )
 @click.option(
@@ -31,7 +32,12 @@ from viewer.stages import Spoken, console
     type=click.Path(path_type=Path),
     default=Path("project.toml"),
     show_default=True,
-    help="File to write; tests.toml or spans.toml for these.",
+    help="File to write; tests.toml, spans.toml or found.toml for these.",
+)
+@click.option(
+    "--project",
+    type=click.Path(path_type=Path),
+    help="With found: project of the roof whose clamps came off.",
 )
 @click.option("--units", type=click.Choice(["SI", "US"]), default="SI", show_default=True)
 @click.option(
@@ -39,11 +45,18 @@ from viewer.stages import Spoken, console
     type=click.Choice(["EN 1991-1-3", "ASCE/SEI 7-22", "ASCE/SEI 7-16", "NBCC 2020"]),
     help="Snow standard; EN 1991-1-3 with SI units, ASCE/SEI 7-22 with US units by default.",
 )
-def new(shape: str | None, builds_on: Path | None, out: Path, units: str, standard: str | None) -> None:
+def new(
+    shape: str | None,
+    builds_on: Path | None,
+    out: Path,
+    project: Path | None,
+    units: str,
+    standard: str | None,
+) -> None:
     """Write a commented project file for a roof SHAPE, ready to edit.
 
     With tests or spans in its place: the file of a test campaign (`--out pull.toml` says its direction), or
-    of a span study.
+    of a span study. With found: the file of an investigation of the roof of --project.
 
     With --builds-on instead, a second file for the roof of another project by another --standard: its own
     [site] and [design], and [clamp] and [panel] with the strengths to be filled in.
@@ -51,7 +64,15 @@ def new(shape: str | None, builds_on: Path | None, out: Path, units: str, standa
     if (shape is None) is (builds_on is None):
         message = "give a SHAPE, or --builds-on PROJECT in its place"
         raise click.UsageError(message)
-    if builds_on is not None:
+    if (shape == "found") is (project is None):
+        message = "found wants --project, the file of the roof; nothing else takes one"
+        raise click.UsageError(message)
+    given = click.get_current_context().get_parameter_source("out") is not ParameterSource.DEFAULT
+    if project is not None:
+        from viewer.investigate.starter import write_found
+
+        words = write_found(project, out if given else Path("found.toml"))
+    elif builds_on is not None:
         if standard is None:
             message = "--builds-on wants --standard, the one to be added"
             raise click.UsageError(message)
@@ -66,7 +87,6 @@ def new(shape: str | None, builds_on: Path | None, out: Path, units: str, standa
         from viewer.starter import to_do, write_starter
 
         kind = str(shape)
-        given = click.get_current_context().get_parameter_source("out") is not ParameterSource.DEFAULT
         path = Path(f"{kind}.toml") if kind in ("tests", "spans") and not given else out
         write_starter(kind, units, path, standard)
         words = f"Wrote {path}. Its numbers are examples: replace them by those of your {to_do(kind, path)}"
