@@ -4,6 +4,7 @@ import pytest
 from projects import GABLE_EN, project
 
 from fea.analysis import analyze
+from fea.doubts import project_doubts
 
 
 def told(folder, kind):
@@ -11,7 +12,9 @@ def told(folder, kind):
     if kind != "design":
         text = text.replace(f'strength_kind = "{kind}"', f'strength_kind = "{kind}"\nfactor = 1.33')
     analysis = analyze(project(folder, text))
-    return analysis, [line for line in analysis.cautions if '"nominal"' in line]
+    return analysis, [
+        line for line in project_doubts(analysis.project, analysis.limits) if '"nominal"' in line
+    ]
 
 
 def test_nominal_is_counted_as_characteristic_and_not_verified(tmp_path):
