@@ -9,6 +9,7 @@ from fea.strength_tests.curves import SLIP_DROP
 from fea.strength_tests.likely import unlikely
 from fea.strength_tests.records import Record
 from fea.strength_tests.results import CampaignResult
+from fea.strength_tests.unit_notes import heads_doubt
 from roofmodel.project.tested import sheet_text
 from roofmodel.units import SYSTEMS, UnitSystem
 
@@ -25,7 +26,7 @@ def doubts(found: CampaignResult) -> list[str]:
     # Without a rail each clamp was loaded alone: its strength does not depend on the model.
     if one is not None and not one.fits and rig is not None and rig.rail is not None:
         reasons.append("the model does not fit")
-    reasons += unlikely(found)
+    reasons += unsound(found)
     if odd := unlike(found):
         reasons.append(
             f"far stiffer or softer than the other curves: {_named(found, odd)}; correct the heads. Where "
@@ -52,9 +53,14 @@ def raised(found: CampaignResult) -> list[str]:
     return [f"{_named(found, some)}: {what}" for what, pick in kinds if (some := pick(found))]
 
 
+def unsound(found: CampaignResult) -> list[str]:
+    """Why the whole campaign is doubted, one clause each; empty for nothing."""
+    return [*unlikely(found), *filter(None, (heads_doubt(found),))]
+
+
 def raised_words(found: CampaignResult) -> str:
     """The same as a sentence for the head of a result, with what no clamp shows; empty for nothing."""
-    reasons, odd = raised(found), unlikely(found)
+    reasons, odd = raised(found), unsound(found)
     if odd:
         return f"DO NOT RELY ON THESE STRENGTHS: {'; '.join([*odd, *reasons])}."
     if not reasons:

@@ -51,6 +51,7 @@ LOUD = (
     "IS NOT USED",
     "CHECK",
     "look stronger",
+    "Tested moments",
     "Nobody said",
     "nobody said",
 )
