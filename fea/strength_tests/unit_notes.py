@@ -74,8 +74,8 @@ def _other_heads(found: CampaignResult) -> list[tuple[str, str, int]]:
         return []
     rows = []
     for k, what in enumerate(("displacement", "force")):
-        pairs = zip(found.campaign.tests, found.campaign.heads, strict=True)
-        some = [test.name for test, heads in pairs if heads[k] == _other(found)]
+        tests = zip(found.campaign.tests, found.campaign.heads, found.counted, strict=True)
+        some = [test.name for test, heads, on in tests if on and heads[k] == _other(found)]
         if some:
             named = "all tests" if len(some) == len(found.campaign.tests) else ", ".join(some)
             rows.append((what, named, k))
