@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -78,13 +79,22 @@ def sheets(found: StudyResult) -> list[Sheet]:
     return [
         Sheet(
             rail.name,
-            *_parted([note.words for note in found.told if note.sheet and note.of(number)]),
+            *_parted([_short(note.words) for note in found.told if note.sheet and note.of(number)]),
             (("Rail", rail_conditions(found, number)), *facts),
             _outline(found.study, number),
             (*(_loads(found, one) for one in found.rails if one.rail == number), tests_table(found)),
         )
         for number, rail in enumerate(found.study.table.rail)
     ]
+
+
+def _short(note: str) -> str:
+    """A note of the tests as far as its first sentence, where it does not warn; the end has all of it."""
+    if not note.startswith("Tests, ") or any(word in note for word in LOUD):
+        return note
+    # A colon opens a list of reasons, a point ends a sentence; neither within a number or a name.
+    first = re.split(r"(?<=[a-z%)]{2})(?:\. |; )", note)[0]
+    return first if first == note else f"{first.rstrip('.')} (more at the end)."
 
 
 def _parted(notes: list[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
