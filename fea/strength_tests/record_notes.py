@@ -17,8 +17,8 @@ from roofmodel.units import SYSTEMS, UnitSystem
 Array = NDArray[np.float64]
 
 FAILED = 0.5  # of the peak, below which a specimen has failed (judgment)
-# A rise after that is told from so many readings and this share of the record on, by this share of the peak, and
-# where it is so many times its own spread (judgment).
+# A rise after that is told from so many readings and this share of the record on, by this share of the peak,
+# and where it is so many times its own spread (judgment).
 AFTER, TAIL, RISEN, STEADY = 20, 0.15, 0.05, 5.0
 GIVE = "give what it surely held as strength in place of its curve"
 

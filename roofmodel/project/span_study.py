@@ -149,8 +149,8 @@ def load_study(path: str | Path) -> SpanStudy:
             variants.append(_variant(table, own, path.parent, digest if not variants else hashlib.sha256()))
             form, units = table.design.format, SYSTEMS[table.study.units]
             doubts |= clamp_doubts(table.clamp, form, variants[-1].rails, units)
-            for given, rail in zip(table.rail, variants[-1].rails, strict=True):
-                doubts |= moment_doubts(given.name, given, rail, form, units)
+            for own_rail, rail in zip(table.rail, variants[-1].rails, strict=True):
+                doubts |= moment_doubts(own_rail.name, own_rail, rail, form, units)
             doubts |= nominal_doubts(form, {"clamp": table.clamp, "clamp.screws": table.clamp.screws})
         except InputError as error:
             message = f"{path.name}: {error}"

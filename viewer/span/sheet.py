@@ -89,12 +89,15 @@ def sheets(found: StudyResult) -> list[Sheet]:
 
 
 def _short(note: str) -> str:
-    """A note of the tests as far as its first sentence, where it does not warn; the end has all of it."""
+    """A note of the tests up to its first stop, where it does not warn; the end has all of it."""
     if not note.startswith("Tests, ") or any(word in note for word in LOUD):
         return note
-    # A colon opens a list of reasons, a point ends a sentence; neither within a number or a name.
-    first = re.split(r"(?<=[a-z%)]{2})(?:\. |; )", note)[0]
-    return first if first == note else f"{first.rstrip('.')} (more at the end)."
+    which, _, words = note.partition(": ")
+    for stop in re.finditer(r"[.;:] ", words):
+        before = words[: stop.start()]
+        if before.count("(") == before.count(")"):
+            return f"{which}: {before} …"
+    return note
 
 
 def _parted(notes: list[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
