@@ -25,6 +25,7 @@ from roofmodel.project.as_built import AS_MEASURED
 from roofmodel.project.base import Table
 from roofmodel.project.load import Project
 from roofmodel.project.low_axis import crossing_words, low_axis_words, sunk
+from roofmodel.project.moment_doubts import moment_notes
 from roofmodel.project.schema import STARTING_NAME
 from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.seam_schema import SeamTable
@@ -146,6 +147,7 @@ def cautions(
     if not sunk(project.clamp.height, (project.rail,)):  # else it is a doubt
         found += low_axis_words(project.clamp.height, {"the rail": project.rail}, units)
         found += crossing_words(project.clamp, {"the rail": project.rail}, table.panel.seam_height, units)
+    found += moment_notes("the rail", table.rail, project.rail, table.design.format, units)
     found += outline_words(project.rail.profile, units)
     found += class_words("the rail", project.rail, table.rail.alloy, DesignFormat(table.design.format))
     found += tested_notes(table.clamp, table.panel, units, table.design.format)

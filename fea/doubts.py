@@ -8,6 +8,7 @@ from fea.checks.limits import Limit
 from roofmodel.hardware import Clamp
 from roofmodel.project.base import Table
 from roofmodel.project.load import Project
+from roofmodel.project.moment_doubts import moment_doubts
 from roofmodel.project.strength_doubts import FORCES, clamp_doubts, least_tested, untested, untested_words
 from roofmodel.project.tested import nominal_doubts
 from roofmodel.snow.cases import LoadLevel
@@ -25,6 +26,7 @@ def project_doubts(project: Project, limits: Sequence[Limit]) -> tuple[str, ...]
     table = project.table
     units = SYSTEMS[table.project.units]
     found = list(clamp_doubts(table.clamp, table.design.format, (project.rail,), units).values())
+    found += moment_doubts("the rail", table.rail, project.rail, table.design.format, units).values()
     found += kind_doubts(project)
     least = A_GUESS * least_tested(table.clamp, project.clamp.strength.tolist())
     for direction in untested(table.clamp):

@@ -31,6 +31,8 @@ def lost_words(profile: Profile, units: UnitSystem, tested: bool = False) -> lis
         else "It may buckle, in torsion too, and what it then holds nobody has calculated"
     )
     way = "draw its two sides as straight lines where it is flat"
+    if profile.closed:
+        way += ", a round hollow as the octagon around its circle (less metal)"
     more_way = "" if tested else ", or give tested moments (rail.moment_slope and moment_normal)"
     return [
         f"Not recognized as walls, by the outline as built in: {'; '.join(places)}{more}. {what}: "

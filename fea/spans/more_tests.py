@@ -132,7 +132,13 @@ def more_words(
         return ["More tests of the clamp buy nothing here: it governs no load of these tables."]
     each = "; ".join(f"{name} {_percent(np.array(some))}" for name, some in gained.items())
     untold = [name for name in clamp.tested.directions if name not in shares]
-    left = f" Nothing is known of {', '.join(untold)}." if untold else ""
+    left = (
+        f" Nothing is known of {', '.join(untold)}, where an odd test or a second way to fail comes first: "
+        "the note on its tests says what its strength is if the odd test is shown not to belong; the loads "
+        "that the clamp governs rise by no more than that strength."
+        if untold
+        else ""
+    )
     rest = f" In {rail} of {total} cells something else governs: there they buy nothing." if rail else ""
     worse = (
         f" With each direction at the end below which one campaign in ten ends: {_percent(np.array(ends))}."

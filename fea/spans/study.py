@@ -24,6 +24,7 @@ from roofmodel.hardware import DesignFormat, SpliceTorsion
 from roofmodel.layout import SpliceKind
 from roofmodel.project.base import Table
 from roofmodel.project.low_axis import crossing_words, low_axis_words, sunk
+from roofmodel.project.moment_doubts import moment_notes
 from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.rocking import default_words, least_rocking, rocking_words
@@ -322,7 +323,12 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     if np.isnan(variant.panel.anchorage):
         notes += needed(("Panel anchorage is NOT in the table: panel.anchorage is not given.",))
     for i, (rail, given) in enumerate(rails):
-        notes += needed([*rail_notes(rail.name, given, rail.alloy, form, units), *_lost(study, tables, i)], i)
+        told = [
+            *moment_notes(rail.name, rail, given, design.format, units),
+            *rail_notes(rail.name, given, rail.alloy, form, units),
+            *_lost(study, tables, i),
+        ]
+        notes += needed(told, i)
     notes += [
         *needed(() if table.study.level == "measured" else bare_notes(design.format, tables_of)),
         *needed(

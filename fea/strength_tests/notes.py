@@ -93,7 +93,8 @@ def _outliers(found: CampaignResult) -> list[str]:
         notes.append(
             f"Test {tests[found.suspect].name} may not belong: {found.distance[found.suspect]:.2f} "
             f"deviations from the mean, more than {found.limit:.2f} (Grubbs, 5 %). It counts until you "
-            "exclude it with a reason; look for a cause in the laboratory, not in the numbers."
+            f"exclude it with a reason; look for a cause in the laboratory, not in the "
+            f"numbers.{_without(found)}"
         )
     if found.far_off:
         notes.append(
@@ -102,6 +103,24 @@ def _outliers(found: CampaignResult) -> list[str]:
             f"kind (at least {ASKED} more; from memory)."
         )
     return notes
+
+
+def _without(found: CampaignResult) -> str:
+    """What the strengths are if the suspect is shown not to belong; empty where too few tests are left."""
+    if found.without is None:
+        return ""
+    text = SYSTEMS[found.campaign.table.campaign.units].text
+    one, other = found.justified, found.without
+    ends = [
+        f"{name} {text(now, 'force')} to {text(then, 'force')}"
+        for name, now, then in (
+            ("characteristic", one.characteristic, other.characteristic),
+            ("ASD", one.asd, other.asd),
+            ("LRFD", one.lrfd, other.lrfd),
+        )
+        if not (np.isnan(now) or np.isnan(then))
+    ]
+    return f" If it is shown not to belong, the strengths go from {', '.join(ends)}."
 
 
 def _left_out(found: CampaignResult) -> list[str]:

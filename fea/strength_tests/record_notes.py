@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fea.strength_tests.curve_notes import swapped, unlike
 from fea.strength_tests.curves import SLIP_DROP
 from fea.strength_tests.likely import unlikely
 from fea.strength_tests.records import Record
 from fea.strength_tests.results import CampaignResult
+from fea.strength_tests.unit_notes import heads_doubt
 from roofmodel.project.tested import sheet_text
 from roofmodel.units import SYSTEMS, UnitSystem
 
+Array = NDArray[np.float64]
+
+FAILED = 0.5  # of the peak, below which a specimen has failed (judgment)
+# A rise after that is told from so many readings and this share of the record on, by this share of the peak,
+# and where it is so many times its own spread (judgment).
+AFTER, TAIL, RISEN, STEADY = 20, 0.15, 0.05, 5.0
 GIVE = "give what it surely held as strength in place of its curve"
 
 
@@ -25,7 +33,7 @@ def doubts(found: CampaignResult) -> list[str]:
     # Without a rail each clamp was loaded alone: its strength does not depend on the model.
     if one is not None and not one.fits and rig is not None and rig.rail is not None:
         reasons.append("the model does not fit")
-    reasons += unlikely(found)
+    reasons += unsound(found)
     if odd := unlike(found):
         reasons.append(
             f"far stiffer or softer than the other curves: {_named(found, odd)}; correct the heads. Where "
@@ -52,9 +60,14 @@ def raised(found: CampaignResult) -> list[str]:
     return [f"{_named(found, some)}: {what}" for what, pick in kinds if (some := pick(found))]
 
 
+def unsound(found: CampaignResult) -> list[str]:
+    """Why the whole campaign is doubted, one clause each; empty for nothing."""
+    return [*unlikely(found), *filter(None, (heads_doubt(found),))]
+
+
 def raised_words(found: CampaignResult) -> str:
     """The same as a sentence for the head of a result, with what no clamp shows; empty for nothing."""
-    reasons, odd = raised(found), unlikely(found)
+    reasons, odd = raised(found), unsound(found)
     if odd:
         return f"DO NOT RELY ON THESE STRENGTHS: {'; '.join([*odd, *reasons])}."
     if not reasons:
@@ -95,7 +108,7 @@ def record_notes(found: CampaignResult) -> list[str]:
                 "or did the clamp slip under a hung weight? The peak does not depend on it; stiffness, proof "
                 "load and where it slipped do."
             )
-    return [*notes, *_zeros(found), *_unfailed(found)]
+    return [*notes, *_zeros(found), *_unfailed(found), *_no_proof(found), *_drifting(found)]
 
 
 def _gap(name: str, gap: tuple[float, float, float, float, bool], units: UnitSystem) -> str:
@@ -143,6 +156,58 @@ def _unfailed(found: CampaignResult) -> list[str]:
         f"force still rises, so {bound}. Safe by itself, but the scatter is not that of failures; "
         "pull such a specimen until it fails."
     ]
+
+
+def _no_proof(found: CampaignResult) -> list[str]:
+    """Tests whose peak counts where a proof load was asked for, as they never moved so far for good."""
+    method = found.campaign.table.method
+    if method.take != "proof":
+        return []
+    some = [
+        i
+        for i, one in enumerate(found.readings)
+        if one is not None and found.counted[i] and one.proof >= one.peak and one.proof_at >= one.at_peak
+    ]
+    if not some:
+        return []
+    units = SYSTEMS[found.campaign.table.campaign.units]
+    return [
+        f"CHECK THE PROOF LOAD of {_named(found, some)}: no offset of {sheet_text(method.offset, units)} "
+        "before the peak, so the PEAK counts. Is the unit of displacement right, and the offset that of the "
+        "clamp? A specimen that breaks before it slides does so too."
+    ]
+
+
+def _drifting(found: CampaignResult) -> list[str]:
+    """Tests whose force rises steadily after they failed, to the end of the record."""
+    some = [
+        i
+        for i, curve in enumerate(found.campaign.curves)
+        if curve is not None and found.counted[i] and found.readings[i] is not None and rises_again(curve[1])
+    ]
+    if not some:
+        return []
+    return [
+        f"CHECK THE DRIFT of {_named(found, some)}: the force rises steadily to the end of the record after "
+        "the specimen failed. A zero that drifts by time does so, and the strength is then off by what came "
+        "together up to its peak: hold the last reading, unloaded, against zero. A clamp that meets "
+        "something and grips again does so too."
+    ]
+
+
+def rises_again(force: Array) -> bool:
+    """Whether a force that had fallen far rises from there to the end of the record, on a line."""
+    peak, top = float(force.max()), int(np.argmax(force))
+    if len(force) - top < AFTER or not force[top:].min() < FAILED * peak:
+        return False
+    last = force[top + int(np.argmin(force[top:])) :]
+    if len(last) < max(AFTER, TAIL * len(force)):
+        return False
+    at = np.arange(len(last), dtype=float)
+    slope, level = np.polyfit(at, last, 1)
+    spread = float(np.std(last - level - slope * at))
+    rise = float(slope) * (len(last) - 1)
+    return rise > max(RISEN * peak, STEADY * spread)
 
 
 def _jumps(found: CampaignResult) -> list[int]:

@@ -23,6 +23,19 @@ def largest_forces(found: CampaignResult) -> tuple[float, float]:
     return float(known.min()), float(known.max())
 
 
+def heads_doubt(found: CampaignResult) -> str:
+    """Why heads in other units than seam and sheet keep strengths back; empty for none, or checked ones."""
+    other = _other_heads(found)
+    if not other or found.campaign.table.method.heads_checked:
+        return ""
+    what = " and ".join(f"{what} of {named}" for what, named, _ in other)
+    return (
+        f"{what} under heads in {WORDS[_other(found)]}, seam and sheet in {WORDS[found.campaign.sheet]}: a "
+        "wrong head makes strengths up to 4.45 times too high; hold one record against the load cell, then "
+        'correct the heads, or say who checked them and how, [method] heads_checked = "..."'
+    )
+
+
 def unit_notes(found: CampaignResult) -> list[str]:
     """Heads in other units than the specimen, and powers that leave measured sheets out."""
     return [*_heads(found), *_powers(found)]
@@ -30,20 +43,16 @@ def unit_notes(found: CampaignResult) -> list[str]:
 
 def _heads(found: CampaignResult) -> list[str]:
     """Curves whose heads name units of the other system than seam and sheet do."""
-    sheet = found.campaign.sheet
-    if not sheet:
-        return []
-    other = "metric" if sheet == "us" else "us"
+    sheet, other = found.campaign.sheet, _other(found)
     notes = []
-    for k, what in enumerate(("displacement", "force")):
-        some = [
-            test.name
-            for test, heads in zip(found.campaign.tests, found.campaign.heads, strict=True)
-            if heads[k] == other
-        ]
-        if not some:
+    checked = found.campaign.table.method.heads_checked
+    for what, named, k in _other_heads(found):
+        if checked:
+            notes.append(
+                f"Heads of {named}: {what} is in {WORDS[other]}, seam and sheet are in {WORDS[sheet]}; "
+                f"checked: {checked.rstrip('.')}."
+            )
             continue
-        named = "all tests" if len(some) == len(found.campaign.tests) else ", ".join(some)
         slip = "strengths are then 4.45 times" if k else "stiffness is then 1 / 25.4 of"
         if other == "metric":
             slip = "strengths are then 1 / 4.45 of" if k else "stiffness is then 25.4 times"
@@ -52,6 +61,25 @@ def _heads(found: CampaignResult) -> list[str]:
             f"are in {WORDS[sheet]}. UNSAFE if the head is wrong: {slip} what is true."
         )
     return notes
+
+
+def _other(found: CampaignResult) -> str:
+    """The unit system that seam and sheet are not written in."""
+    return "metric" if found.campaign.sheet == "us" else "us"
+
+
+def _other_heads(found: CampaignResult) -> list[tuple[str, str, int]]:
+    """Columns whose heads are of the other unit system: what they hold, of which tests, and their number."""
+    if not found.campaign.sheet:
+        return []
+    rows = []
+    for k, what in enumerate(("displacement", "force")):
+        tests = zip(found.campaign.tests, found.campaign.heads, found.counted, strict=True)
+        some = [test.name for test, heads, on in tests if on and heads[k] == _other(found)]
+        if some:
+            named = "all tests" if len(some) == len(found.campaign.tests) else ", ".join(some)
+            rows.append((what, named, k))
+    return rows
 
 
 def _powers(found: CampaignResult) -> list[str]:

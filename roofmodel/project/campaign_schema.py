@@ -97,6 +97,12 @@ class Method(Table):
         "comments.",
     )
 
+    heads_checked: Words = Field(
+        "",
+        description="Where heads of curves are in other units than seam and sheet: who held them against the "
+        "load cell, and how; without it no clamp.toml is written.",
+    )
+
     @model_validator(mode="after")
     def _known(self) -> Method:
         if self.known_scatter is not None and not self.scatter_reason.strip():

@@ -16,7 +16,13 @@ from roofmodel.csv_tables import read_table
 from roofmodel.errors import InputError
 from roofmodel.project.campaign_schema import LETTERS, CampaignFile, TestTable
 from roofmodel.project.hardware_tables import check_yield
-from roofmodel.project.record_prints import is_same_record, record_print
+from roofmodel.project.record_prints import (
+    COPIED,
+    is_same_record,
+    noise_print,
+    record_print,
+    shared_noise,
+)
 from roofmodel.project.rigs import Rig, make_rig
 from roofmodel.project.test_patterns import spread
 from roofmodel.project.tested import sheet_text
@@ -166,6 +172,22 @@ def _differ(tests: tuple[TestTable, ...], curves: list[tuple[Array, Array] | Non
                 message = (
                     f'test "{tests[i].name}".curve: {tests[i].curve} is the record of test "{tests[j].name}" '
                     f"({tests[j].curve}) again; one record is one test, give each its own"
+                )
+                raise InputError(message)
+    noise = [
+        None if curve is None or test.excluded.strip() else noise_print(curve[1])
+        for test, curve in zip(tests, curves, strict=True)
+    ]
+    for i, own in enumerate(noise):
+        for j, other_noise in enumerate(noise[:i]):
+            if own is None or other_noise is None:
+                continue
+            alike = shared_noise(own, other_noise)
+            if alike > COPIED:
+                message = (
+                    f'test "{tests[i].name}".curve: {tests[i].curve} has the noise of test "{tests[j].name}" '
+                    f"({tests[j].curve}), correlation {alike:.2f}: a copy, scaled or shifted, as no two "
+                    "tests share it; give each test its own record, or exclude one with a reason"
                 )
                 raise InputError(message)
 

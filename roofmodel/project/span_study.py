@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
+from roofmodel.project.moment_doubts import moment_doubts
 from roofmodel.project.rocking import BOUND, stiffest
 from roofmodel.project.schema import RailTable
 from roofmodel.project.screw_tables import with_screws
@@ -148,6 +149,8 @@ def load_study(path: str | Path) -> SpanStudy:
             variants.append(_variant(table, own, path.parent, digest if not variants else hashlib.sha256()))
             form, units = table.design.format, SYSTEMS[table.study.units]
             doubts |= clamp_doubts(table.clamp, form, variants[-1].rails, units)
+            for own_rail, rail in zip(table.rail, variants[-1].rails, strict=True):
+                doubts |= moment_doubts(own_rail.name, own_rail, rail, form, units)
             doubts |= nominal_doubts(form, {"clamp": table.clamp, "clamp.screws": table.clamp.screws})
         except InputError as error:
             message = f"{path.name}: {error}"

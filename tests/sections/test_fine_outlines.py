@@ -108,3 +108,18 @@ def test_points_rounded_to_a_micrometer_leave_the_walls(seed):
     np.testing.assert_allclose(found.width[same], exact.width, rtol=2e-3)
     np.testing.assert_allclose(found.thickness[same], exact.thickness, atol=2.0 * ROUNDED)
     np.testing.assert_array_equal(found.free[same].sum(axis=1), exact.free.sum(axis=1))
+
+
+@pytest.mark.parametrize("radius", [9.0, 12.0])
+def test_the_octagon_around_a_round_hollow_is_less_metal_whose_walls_are_known(radius):
+    """As the page on profiles says: its sides touch the circle."""
+    box, angles = shapely.box(-16e-3, -16e-3, 16e-3, 18e-3), np.radians(22.5 + 45.0 * np.arange(8))
+    hollow = shapely.Point(0.0, 0.0).buffer(1e-3 * radius, quad_segs=32)
+    far = 1e-3 * radius / np.cos(np.radians(22.5))
+    octagon = shapely.Polygon(far * np.stack([np.cos(angles), np.sin(angles)], axis=1))
+    assert hollow.difference(octagon).area < 1e-6 * hollow.area
+    round_, straight = (profile_of(box.difference(one), 0.3, "x") for one in (hollow, octagon))
+    for name in ("area", "I_y", "I_z", "J", "W_y", "W_z"):
+        assert getattr(straight.section, name) < getattr(round_.section, name), name
+    assert straight.section.W_t < 1.01 * round_.section.W_t
+    assert not len(straight.walls.lost)

@@ -101,7 +101,7 @@ def test_a_sheet_that_does_not_fit_says_whose_it_is_on_every_page(tmp_path):
 
 def test_a_long_doubt_never_parts_the_loads_from_their_notes(tmp_path):
     """What has no room goes on below the loads, on a page that says where the notes are."""
-    doubt = f"along: UNSAFE, {'words of an invented doubt ' * 30}in the end."
+    doubt = f"along: UNSAFE, {'words of an invented doubt ' * 60}in the end."
     text = pages(full(tmp_path, "US", notes=(*NOTES, doubt)))
     assert "in the end." in text[0]
     assert text[0].index("in the end.") < text[0].index("10.49 (3.2)")  # the longest span

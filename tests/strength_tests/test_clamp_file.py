@@ -297,6 +297,7 @@ def test_one_record_serves_no_two_directions(tmp_path):
         for line in head[1:]
     ]
     (tmp_path / "pull3.csv").write_text("\n".join(["displacement [in],force [lbf]", *inches]))
+    pull.write_text(f'{pull.read_text()}[method]\nheads_checked = "by the load cell\'s own screen"\n')
     done = joined(tmp_path, along, ran(tmp_path, pull))
     assert isinstance(done.exception, InputError)
     text = str(done.exception)

@@ -124,3 +124,22 @@ def test_tables_that_change_nothing_are_one_line(tmp_path):
     held = judge(campaign(tmp_path, (5.3, 5.6, 5.1)))
     assert len(more_tables(held)) == 2
     assert not no_gain(held)
+
+
+def test_forces_under_heads_of_the_other_system_give_no_clamp_file_until_checked(tmp_path):
+    """As kN below `force [kip]` in all files, which no bound finds."""
+    curves(tmp_path, PATTERN)
+    for path in (tmp_path / "pull").iterdir():
+        path.write_text(path.read_text().replace("force [kN]", "force [kip]"))
+    (tmp_path / "c.toml").write_text(HEAD + PATTERN)
+    done, said, out = ran(tmp_path / "c.toml")
+    assert done.exit_code == 1
+    assert not (out / "clamp.toml").exists()
+    assert "DO NOT RELY ON THESE STRENGTHS: force of all tests under heads in inches, pounds or kip" in said
+    words = "load cell certificate 12, A. Reader, 2026-10-01"
+    (tmp_path / "c.toml").write_text(f'{HEAD}[method]\nheads_checked = "{words}"\n{PATTERN}')
+    done, said, out = ran(tmp_path / "c.toml")
+    assert done.exit_code == 0
+    assert "DO NOT RELY" not in said
+    told = tomllib.loads((out / "clamp.toml").read_text())["clamp"]["tested"]["notes"]
+    assert any(f"checked: {words}" in note for note in told)

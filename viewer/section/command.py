@@ -53,7 +53,8 @@ def section(
 
     The options below --out but --rail are for outlines; a project or study says these things itself, with
     turn, holes and welds. Exit code 0: done. 1: local
-    buckling is not known, as walls were not recognized. 2: bad input, nothing written.
+    buckling is not known, as walls were not recognized, or tested moments are more than its section can
+    hold. 2: bad input, nothing written.
     """
     import numpy as np
 
@@ -86,4 +87,6 @@ def section(
 
         where = lost_words(seen.profile, seen.units)
         notice(" ".join(["Local buckling is not known: some walls were not recognized.", *where]))
-    raise SystemExit(int(unknown))
+    for line in seen.doubts:
+        notice(f"NOT VERIFIED: {line}.")
+    raise SystemExit(int(unknown or bool(seen.doubts)))

@@ -20,6 +20,7 @@ from roofmodel.profiles.properties import profile_of
 from roofmodel.profiles.shapes import shape_outline
 from roofmodel.project.hardware_tables import make_rail
 from roofmodel.project.load import load_project
+from roofmodel.project.moment_doubts import moment_doubts, moment_notes
 from roofmodel.project.schema import RailTable
 from roofmodel.project.span_study import SpanStudy, load_study
 from roofmodel.project.validation import read_text, read_toml
@@ -44,6 +45,7 @@ class Seen:
     design: float  # yield stress over or times its factor [Pa]
     clause: str
     notes: tuple[str, ...]  # on the metal
+    doubts: tuple[str, ...] = ()  # of its tested moments
 
 
 def see_section(
@@ -76,7 +78,7 @@ def see_section(
             profile,
             project.rail,
             DesignFormat(project.table.design.format),
-            table.alloy,
+            table,
         )
     try:
         known = parse(strength, "stress")
@@ -100,7 +102,7 @@ def see_section(
     digest = hashlib.sha256()
     rail = make_rail(table, DesignFormat(form), file.parent, digest)
     assert rail.profile is not None
-    return _seen((file,), digest.hexdigest(), units, rail.profile, rail, DesignFormat(form), alloy)
+    return _seen((file,), digest.hexdigest(), units, rail.profile, rail, DesignFormat(form), table)
 
 
 def _seen(
@@ -110,8 +112,10 @@ def _seen(
     profile: Profile,
     rail: Rail,
     form: DesignFormat,
-    alloy: str,
+    table: RailTable,
+    called: str = "this rail",
 ) -> Seen:
+    given = (called, table, rail, form, system(units))
     return Seen(
         inputs=inputs,
         name=inputs[0].name,
@@ -124,9 +128,11 @@ def _seen(
         design=float(rail_resistance(rail, form)),
         clause=rail.resistance_clause,
         notes=(
+            *moment_notes(*given),
             *outline_words(rail.profile, system(units)),
-            *class_words("this rail", replace(rail, profile=profile), alloy, form),
+            *class_words("this rail", replace(rail, profile=profile), table.alloy, form),
         ),
+        doubts=tuple(moment_doubts(*given).values()),
     )
 
 
@@ -158,7 +164,8 @@ def study_rail(study: SpanStudy, at: int) -> Seen:
         rail.profile or _plain(table, rail),
         rail,
         DesignFormat(study.table.design.format),
-        table.alloy,
+        table,
+        table.name,
     )
 
 

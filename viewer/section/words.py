@@ -117,6 +117,7 @@ def notes(seen: Seen) -> tuple[str, ...]:
         *lost_words(seen.profile, seen.units),
     ]  # fmt: skip
     return (
+        *(f"NOT VERIFIED: {one}." for one in seen.doubts),
         *found,
         *(note for note in seen.notes if note.startswith("CHECK")),
         *_strength_words(seen),

@@ -142,6 +142,15 @@ def rail_conditions(found: StudyResult, rail: int) -> str:
         f"yield {both(weak.material.yield_strength, 'stress', units)}",
         f"factor {weak.resistance_factor:.4g} ({weak.resistance_clause})", limit,
     ]  # fmt: skip
+    if table.moment_normal is not None and table.moment_slope is not None:
+        parts.append(
+            f"tested moments ({table.moment_kind}) {both(table.moment_slope, 'moment', units)} down the "
+            f"slope, {both(table.moment_normal, 'moment', units)} away from the roof"
+        )
+    if table.bearing_length is not None:
+        parts.append(f"bearing length {both(table.bearing_length, 'size', units)}")
+    if table.bearing_strength is not None:
+        parts.append(f"bearing strength {both(table.bearing_strength, 'force', units)}")
     if some[0].thermal:
         parts.append(f"temperature change {both(some[0].thermal, 'temperature', units)}")
     return ", ".join(parts)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,6 +52,7 @@ LOUD = (
     "IS NOT USED",
     "CHECK",
     "look stronger",
+    "Tested moments",
     "Nobody said",
     "nobody said",
 )
@@ -77,13 +79,25 @@ def sheets(found: StudyResult) -> list[Sheet]:
     return [
         Sheet(
             rail.name,
-            *_parted([note.words for note in found.told if note.sheet and note.of(number)]),
+            *_parted([_short(note.words) for note in found.told if note.sheet and note.of(number)]),
             (("Rail", rail_conditions(found, number)), *facts),
             _outline(found.study, number),
             (*(_loads(found, one) for one in found.rails if one.rail == number), tests_table(found)),
         )
         for number, rail in enumerate(found.study.table.rail)
     ]
+
+
+def _short(note: str) -> str:
+    """A note of the tests up to its first stop, where it does not warn; the end has all of it."""
+    if not note.startswith("Tests, ") or any(word in note for word in LOUD):
+        return note
+    which, _, words = note.partition(": ")
+    for stop in re.finditer(r"[.;:] ", words):
+        before = words[: stop.start()]
+        if before.count("(") == before.count(")"):
+            return f"{which}: {before} …"
+    return note
 
 
 def _parted(notes: list[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:

@@ -9,12 +9,19 @@ from rich.console import Console
 from rich.text import Text
 
 from fea.spans.study import StudyResult
+from viewer.loud import is_grave, is_loud, rest_words
 from viewer.report.tables import Table
 from viewer.span.conditions import unverified
-from viewer.span.words import CAUTIONS, loads_table, units_of
+from viewer.span.sheet import LOUD
+from viewer.span.words import loads_table, units_of
 from viewer.terminal import print_table
 
 WIDE = 110  # narrower consoles get what governs below its load
+CAUTION = (
+    "A licensed engineer must review this; local code governs. It is no better than the tests of the clamp, "
+    "and says nothing of the roof: check every project. Falling snow and ice can kill."
+)
+DOUBTED = ("by adhesive alone", "doubtful")  # words that warn without capitals
 GAP = 2  # characters between columns of `print_table`
 
 
@@ -61,7 +68,7 @@ def _cell(cell: str) -> str:
 
 
 def print_study(found: StudyResult, console: Console) -> None:
-    """Largest loads of every rail, and what to read with them."""
+    """Largest loads of every rail, and what warns; the pages have all notes."""
     console.print(Text(found.study.table.study.name, style="bold"), highlight=False)
     if not found.verified:
         console.print(Text(unverified(found), style="bold"), highlight=False)
@@ -69,5 +76,15 @@ def print_study(found: StudyResult, console: Console) -> None:
         loads = loads_table(found, rail, units_of(found))
         for part in _fitting(_stacked(loads) if console.width < WIDE else loads, console.width):
             print_table(console, part)
-    for line in (*found.notes, *CAUTIONS):
+    told = [line for line in found.notes if _told(line)]
+    for line in (*told, CAUTION):
         console.print(Text(f"- {line}"), highlight=False)
+    if rest := rest_words(len(found.notes) - len(told), "spans.html and spans.pdf"):
+        console.print(Text(rest), highlight=False)
+
+
+def _told(note: str) -> bool:
+    """What the screen says in full; of the tests what `tests` said in the gravest words."""
+    if note.startswith("Tests, "):
+        return is_grave(note)
+    return is_loud(note) or any(word in note for word in (*LOUD, *DOUBTED))

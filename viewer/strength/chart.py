@@ -159,16 +159,27 @@ def spread(places: Sequence[float], apart: float) -> list[float]:
     return out.tolist()
 
 
+def short_names(names: Sequence[str]) -> list[str]:
+    """Names that fit beside curves: without the letters that all of them begin with, then by their ends."""
+    if all(len(name) <= LETTERS for name in names):
+        return list(names)
+    first, last = min(names), max(names)  # what these begin with, all do
+    alike = [a == b for a, b in zip(first, last, strict=False)]
+    common = len(first[: alike.index(False) if False in alike else len(alike)].rstrip("0123456789"))
+    rest = [name[common if len(names) > 1 else 0 :] or name for name in names]
+    return [name if len(name) <= LETTERS else f"…{name[1 - LETTERS :]}" for name in rest]
+
+
 def _names(drawing: Drawing, found: CampaignResult, ends: dict[int, tuple[float, float]]) -> None:
     """Every curve's name at its end; of many the odd ones alone."""
     odd = odd_tests(found)
     told = [i for i in ends if len(ends) <= NAMED or i in odd][:NAMED]
     if not told:
         return
+    names = short_names([test.name for test in found.campaign.tests])
     for i, y in zip(told, spread([ends[i][1] for i in told], 25.0), strict=True):
-        name, (end, level) = found.campaign.tests[i].name, ends[i]
+        name, (end, level) = names[i], ends[i]
         color = style.EXCEEDED_ANCHORS[0] if i in odd else style.INK
-        name = name if len(name) <= LETTERS else f"{name[: LETTERS - 1]}…"
         drawing.line(np.array([[end + 2.0, level], [end + 10.0, y]]), color, 1.0)
         drawing.write(name, end + 13.0, y, TYPE, bold=True, color=color, halo=True)
         if i in odd:

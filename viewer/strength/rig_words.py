@@ -44,6 +44,24 @@ def rig_answer(found: CampaignResult, units: UnitSystem) -> str:
     return f"{text}. Means serve deflections and how rows share, strengths for design are the fractiles."
 
 
+def rig_short(found: CampaignResult, units: UnitSystem) -> str:
+    """The same for a screen; what the model misses goes with it."""
+    one = found.calibration
+    if one is None or np.isnan(one.stiffness.value):
+        return rig_answer(found, units)
+    text = (
+        f"Mean of a clamp: stiffness {quantity(one.stiffness.value, 'stiffness', units)}"
+        f"{curved_words(one, units)}, slip force {quantity(one.slip.value, 'force', units)}"
+    )
+    if np.isfinite(one.kept) and "STILL" in (kept := kept_words(one)):
+        text += f"; {kept}"
+    if not one.fits:
+        return f"{text}."
+    if len(one.fit) < 2:
+        return f"{text}. {rig_verdict(one)}"
+    return f"{text}. The model of the rig misses a curve by {100 * one.rms.mean():.1f} % on average."
+
+
 def kept_words(one: Calibration) -> str:
     """How far the worst clamp fell, whether at once or slowly, and whether it had come to rest."""
     worst = one.fit[int(np.nanargmin([fit.kept for fit in one.fit]))]

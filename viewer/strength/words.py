@@ -76,6 +76,51 @@ def answer(found: CampaignResult) -> str:
     return f"{doubt}{' ' if doubt else ''}{text}. Valid for: {valid_for(found)}."
 
 
+def headline(found: CampaignResult) -> str:
+    """The answer without the strengths, for a screen whose table has them."""
+    one, units = found.justified, units_of(found)
+    hidden, lower, doubt = hidden_words(found), lower_by_proof(found), raised_words(found)
+    parts = [
+        *([doubt] if doubt else []),
+        f"{one.sample.count} tests, mean {quantity(one.sample.mean, 'force', units)}, scatter "
+        f"{100.0 * one.scatter:.1f} %{'' if one.scatter == one.sample.scatter else ' (not from them)'}.",
+        *([f"{hidden}."] if hidden else []),
+    ]
+    if lower is not None:
+        parts.append(
+            f"The clamp gives way before its peaks: {quantity(lower, 'force', units)} is characteristic by "
+            'proof loads (take = "proof", the safe reading).'
+        )
+    return " ".join([*parts, f"Valid for: {valid_for(found)}."])
+
+
+def formats_table(found: CampaignResult) -> Table:
+    """Strengths of the three formats, and what they would be from other tests."""
+    units, method = units_of(found), found.campaign.table.method
+    shown = _sets(found)
+    lines = (
+        ("EN: characteristic, 5 %", "characteristic"),
+        (f"EN: design, factor {method.partial_factor:g} (D7.2)", "design"),
+        ("EN: design straight from the tests (D7.3)", "direct"),
+        ("ASD: allowable (AISI S100 K2)", "asd"),
+        ("LRFD: design (AISI S100 K2)", "lrfd"),
+    )
+    rows = tuple((words, *(_value(one, what, units) for _, one in shown)) for words, what in lines)
+    heads = ("Strength", *(name for name, _ in shown))
+    note = "Only the first column may be used." if len(shown) > 1 else ""
+    return Table("What the tests justify", heads, "t" + "n" * len(shown), rows, note=note)
+
+
+def _sets(found: CampaignResult) -> list[tuple[str, Justified]]:
+    """Strengths from the counted tests, and from others."""
+    sets = [
+        ("tests that count", found.justified),
+        ("all tests", found.all_tests),
+        ("without the suspect", found.without),
+    ]
+    return [(name, one) for name, one in sets if one is not None]
+
+
 def largest_words(found: CampaignResult) -> str:
     """The largest forces of the records in terms that show a wrong unit at once."""
     low, high = largest_forces(found)
@@ -135,12 +180,7 @@ def tests_table(found: CampaignResult) -> Table:
 
 def strengths_table(found: CampaignResult) -> Table:
     """Every strength from the counted tests, and what it would be from others."""
-    sets: list[tuple[str, Justified | None]] = [
-        ("tests that count", found.justified),
-        ("all tests", found.all_tests),
-        ("without the suspect", found.without),
-    ]
-    shown = [(name, one) for name, one in sets if one is not None]
+    shown = _sets(found)
     units, method = units_of(found), found.campaign.table.method
 
     def line(name: str, value: str, source: str) -> tuple[str, ...]:
