@@ -8,10 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fea.doubts import project_doubts
 from fea.planning.checking import target_rows
 from fea.planning.plan import Plan
 from roofmodel.units import UnitSystem
-from viewer.summary import with_field
+from viewer.summary import NOT_VERIFIED, with_field
 
 OFF = 1e-3  # by which a rail may lie beyond the end of its piece of plane [m]
 
@@ -200,9 +201,13 @@ def verdict_words(plan: Plan) -> str:
     open_limits = [
         with_field(limit.name) for limit in plan.analysis.unverified if limit.name != "clamp combined"
     ]
-    if open_limits:
-        named = ", ".join(open_limits)
-        return f"NOT VERIFIED: {what} keep what could be checked; no resistance was given for {named}."
+    doubts = project_doubts(plan.analysis.project, plan.analysis.limits)
+    if doubts or open_limits:
+        head = ". ".join(f"{NOT_VERIFIED}: {one}" for one in doubts) or f"{NOT_VERIFIED}: {what}"
+        with_given = f". With the numbers given, {what} keep" if doubts else " keep"
+        named = f"; no resistance was given for {', '.join(open_limits)}" if open_limits else ""
+        off = f". A little out of place they do not: {plan.trouble[0].words}" if plan.trouble else ""
+        return f"{head}{with_given} what could be checked{named}{off}."
     if plan.trouble:
         worst = plan.trouble[0]
         head = "NOT TESTED OUT OF PLACE" if math.isinf(worst.use) else "EXCEEDED A LITTLE OUT OF PLACE"
