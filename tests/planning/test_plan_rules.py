@@ -9,11 +9,13 @@ from plan_projects import gable, loaded_without_rows
 from rich.console import Console
 
 from fea.doubts import project_doubts
+from fea.planning import plan as planning
 from fea.planning import steady
 from fea.planning.apart import gaps, most_rows, too_far, wide_gaps
 from fea.planning.ladder import Place
 from fea.planning.places import Levels
 from fea.planning.plan import plan_rows
+from fea.planning.steady import Trouble
 from fea.sensitivity import out_of_place
 from roofmodel.project.load import load_project, with_rows
 from roofmodel.project.schema import RowTable
@@ -210,3 +212,26 @@ def test_rows_with_strengths_in_doubt_are_not_praised(tmp_path):
     out = io.StringIO()
     print_plan(doubted, (), Console(file=out, width=2000))
     assert words.removesuffix(".") in out.getvalue()
+
+
+@pytest.mark.parametrize("target", [0.5, 0.9])
+def test_rows_looked_for_once_more_keep_the_target(tmp_path, monkeypatch, target):
+    """As if the cheapest rows did not bear to be out of place: others use no more than the target asks."""
+    searched, seen, nearest, steady_of = [], [], planning._nearest, planning._steady
+
+    def looked_for(project, task):
+        searched.append(project.table.plan.target)
+        return nearest(project, task)
+
+    def not_at_first(plan, every):
+        seen.append(plan)
+        trouble = (Trouble(("E1-1",), 1.2, "E1-1-01", "as if"),) if len(seen) == 1 else ()
+        return replace(steady_of(plan, every), trouble=trouble)
+
+    monkeypatch.setattr(planning, "_nearest", looked_for)
+    monkeypatch.setattr(planning, "_steady", not_at_first)
+    plan = plan_rows(project(tmp_path, steep(f"[plan]\ntarget = {target}\nevery = [1]", 8.0)))
+    assert searched == pytest.approx([target, target / 1.2])
+    assert plan.passed
+    assert plan.excess <= 1.0
+    assert plan.analysis.project.table.plan.target == target

@@ -206,8 +206,7 @@ def verdict_words(plan: Plan) -> str:
         head = ". ".join(f"{NOT_VERIFIED}: {one}" for one in doubts) or f"{NOT_VERIFIED}: {what}"
         with_given = f". With the numbers given, {what} keep" if doubts else " keep"
         named = f"; no resistance was given for {', '.join(open_limits)}" if open_limits else ""
-        off = f". A little out of place they do not: {plan.trouble[0].words}" if plan.trouble else ""
-        return f"{head}{with_given} what could be checked{named}{off}."
+        return f"{head}{with_given} what could be checked{named}."
     if plan.trouble:
         worst = plan.trouble[0]
         head = "NOT TESTED OUT OF PLACE" if math.isinf(worst.use) else "EXCEEDED A LITTLE OUT OF PLACE"
