@@ -194,7 +194,7 @@ def test_lowest_rows_farther_up_are_looked_at_and_told(tmp_path):
 
 
 def test_rows_with_strengths_in_doubt_are_not_praised(tmp_path):
-    """ "Nominal" is no strength of format EN: the headline says so, as `check` does of the same rows."""
+    """Nominal is no strength of format EN: the headline says so, as `check` does of the same rows."""
     text = gable(ROWS="").replace('strength_kind = "nominal"', 'strength_kind = "characteristic"')
     sure = text.replace('format = "ASD"', 'format = "EN"').replace(
         "anchorage_factor", 'anchorage_kind = "characteristic"\nanchorage_factor'

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fea.doubts import project_doubts
-from fea.planning.checking import target_rows
+from fea.planning.checking import HEIGHT, target_rows
 from fea.planning.plan import Plan
 from roofmodel.units import UnitSystem
 from viewer.summary import NOT_VERIFIED, with_field
@@ -210,7 +210,9 @@ def verdict_words(plan: Plan) -> str:
     if plan.trouble:
         worst = plan.trouble[0]
         head = "NOT TESTED OUT OF PLACE" if math.isinf(worst.use) else "EXCEEDED A LITTLE OUT OF PLACE"
-        strength = max((one.use for one in plan.trouble if math.isfinite(one.use)), default=0.0)
+        hardware = {one.name for one in plan.analysis.limits if not one.service and one.name != HEIGHT} | {""}
+        known = [one.use for one in plan.trouble if math.isfinite(one.use) and one.limit in hardware]
+        strength = max(known, default=0.0)
         asks = f", which asks for {strength:.2f} times the strength" if strength else ""
         return (
             f"{head}: {what} keep every limit in their exact places only; {worst.words}{asks}. No rows were "
