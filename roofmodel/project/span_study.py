@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
+from roofmodel.project.base import Table
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.rocking import BOUND, stiffest
 from roofmodel.project.schema import RailTable
@@ -148,7 +149,7 @@ def load_study(path: str | Path) -> SpanStudy:
             variants.append(_variant(table, own, path.parent, digest if not variants else hashlib.sha256()))
             form, units = table.design.format, SYSTEMS[table.study.units]
             doubts |= clamp_doubts(table.clamp, form, variants[-1].rails, units)
-            doubts |= nominal_doubts(form, {"clamp": table.clamp, "clamp.screws": table.clamp.screws})
+            doubts |= nominal_doubts(form, _with_kinds(table))
         except InputError as error:
             message = f"{path.name}: {error}"
             raise InputError(message) from None
@@ -176,6 +177,14 @@ def load_study(path: str | Path) -> SpanStudy:
         (path, *dict.fromkeys(drawings)),
         tuple(doubts.values()),
     )
+
+
+def _with_kinds(table: SpanFile) -> dict[str, Table | None]:
+    """Tables of a study whose strengths have a kind."""
+    found: dict[str, Table | None] = {
+        "clamp": table.clamp, "clamp.screws": table.clamp.screws, "panel": table.panel,
+    }  # fmt: skip
+    return found | {f"rail ({rail.name})": rail for rail in table.rail}
 
 
 def _check(table: SpanFile, name: str) -> None:
