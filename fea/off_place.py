@@ -30,7 +30,9 @@ Array = NDArray[np.float64]
 WORTH = 0.01  # smaller changes of the row's worst clamp are not told [-]
 NAMED = 4  # ends in one sentence
 ABOUT = {"SI": "50 mm", "US": "2 in"}  # `PLACED` in words
-OVER = "GOES OVER ITS LIMIT"
+OVER, UNTESTED = "GOES OVER ITS LIMIT", "IS NOT TESTED"
+LOUD, NOT_TESTED = (f"A ROW A LITTLE OFF ITS PLACE {what}" for what in (OVER, UNTESTED))
+QUIET = "Row ends near a step of their load"
 
 
 @dataclass(frozen=True)
@@ -136,13 +138,14 @@ def off_place_words(project: Project, found: Sequence[OffPlace]) -> tuple[str, .
         each = [_words(project, one, units) for one in ends[:NAMED]]
         more = f"; {len(ends) - NAMED} more" if len(ends) > NAMED else ""
         move = "move one of both rows"
-        words.append(off_place_heading(f"{'; '.join(each)}{more}", units, loud=ends is loud, move=move))
+        words.append(
+            off_place_heading(LOUD if ends is loud else QUIET, f"{'; '.join(each)}{more}", units, move)
+        )
     return tuple(words)
 
 
-def off_place_heading(ends: str, units: UnitSystem, *, loud: bool, move: str) -> str:
+def off_place_heading(head: str, ends: str, units: UnitSystem, move: str) -> str:
     """A caution on row ends near a step, with what to do."""
-    head = f"A ROW A LITTLE OFF ITS PLACE {OVER}" if loud else "Row ends near a step of their load"
     return (
         f"{head}: {ends}. Rows on site are off by {ABOUT[units.name]} or so (judgment, common "
         f"practice): {move} farther from there, or design for it."
@@ -167,7 +170,12 @@ def _words(project: Project, one: OffPlace, units: UnitSystem) -> str:
 
 def use_change(use: float, then: float, at: str, whose: str = "its") -> str:
     """Such as "its worst clamp goes from 66 % to 128 % (E-1)"."""
-    return f"{whose} worst clamp goes from {_percent(use)} to {_percent(then)} ({at})"
+    return change_words(f"{whose} worst clamp", use, then, at)
+
+
+def change_words(what: str, use: float, then: float, at: str) -> str:
+    """Such as "rail deflection goes from 95 % to 115 % (W-2 left of W-2-01)"."""
+    return f"{what} goes from {_percent(use)} to {_percent(then)} ({at})"
 
 
 def distance(off: float, units: UnitSystem) -> str:

@@ -7,11 +7,22 @@ are few, so each is moved across alone and the whole roof is solved anew.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from fea.checks.limits import Limit
-from fea.off_place import ABOUT, NAMED, clamps_of_row, distance, off_place_heading, use_change
+from fea.off_place import (
+    ABOUT,
+    LOUD,
+    NAMED,
+    NOT_TESTED,
+    QUIET,
+    clamps_of_row,
+    distance,
+    off_place_heading,
+    use_change,
+)
 from fea.row_moves import with_ups
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project
@@ -33,9 +44,10 @@ class PastFoot:
     row : int
         Whose clamps are used most of those that gain by it.
     use, then : float
-        Largest utilization of that row's clamps, as rows stand and with the one at the foot off. [-]
+        Largest utilization of that row's clamps, as rows stand and with the one at the foot off; infinite
+        where that row cannot be calculated there. [-]
     at : str
-        The clamp that is used most then.
+        The clamp that is used most then; empty where it cannot be calculated.
     """
 
     step: FootStep
@@ -46,8 +58,13 @@ class PastFoot:
 
     @property
     def exceeds(self) -> bool:
-        """Whether a row that keeps its limits does not then."""
+        """Whether a row that keeps its limits does not then, or nobody knows."""
         return self.use <= 1.0 < self.then
+
+    @property
+    def tested(self) -> bool:
+        """Whether the row can be calculated there."""
+        return math.isfinite(self.then)
 
 
 def past_foot(
@@ -70,11 +87,12 @@ def past_foot(
     found = []
     for step in foot_steps(project.roof, project.layout, graph, project.slide.valley_spread):
         ups = [row.up for row in project.table.row]
-        ups[step.row] += PLACED if step.up else -PLACED
+        ups[step.row] = max(ups[step.row] + (PLACED if step.up else -PLACED), 0.01)
         try:
             moved = with_ups(project, ups)
             after = [limit for limit in check(moved) if limit.target == "clamp"]
         except InputError:  # it cannot stand there
+            found.append(PastFoot(step, step.row, clamps_of_row(project, before, step.row)[0], math.inf, ""))
             continue
         rows = range(len(project.layout.row_name))
         now = [clamps_of_row(project, before, row)[0] for row in rows]
@@ -87,19 +105,21 @@ def past_foot(
 
 
 def past_foot_words(project: Project, found: Sequence[PastFoot]) -> tuple[str, ...]:
-    """Sentences for the cautions: one that is loud on rows that exceed a limit then, one on the others."""
+    """Sentences for the cautions: on rows that exceed a limit then, on those not tested, on the others."""
     units, roof, names = SYSTEMS[project.table.project.units], project.roof, project.layout.row_name
     words = []
-    for loud in (True, False):
-        ends = [one for one in found if one.exceeds is loud]
+    tested = [one for one in found if one.tested]
+    over, kept = ([one for one in tested if one.exceeds is loud] for loud in (True, False))
+    unknown = [one for one in found if not one.tested]
+    for head, ends in ((LOUD, over), (NOT_TESTED, unknown), (QUIET, kept)):
         each = [
             f"row {names[one.step.row]} stands {distance(one.step.off, units)} "
             f"{'below' if one.step.up else 'above'} the foot of {roof.edges.name[one.step.edge]}: "
             f"{ABOUT[units.name]} farther {'up' if one.step.up else 'down'}, "
-            f"{use_change(one.use, one.then, one.at)}"
+            f"{use_change(one.use, one.then, one.at) if one.tested else 'it cannot be calculated'}"
             for one in ends[:NAMED]
         ]
         if each:
             more = f"; {len(ends) - NAMED} more" if len(ends) > NAMED else ""
-            words.append(off_place_heading(f"{'; '.join(each)}{more}", units, loud=loud, move="move the row"))
+            words.append(off_place_heading(head, f"{'; '.join(each)}{more}", units, "move the row"))
     return tuple(words)

@@ -1,23 +1,23 @@
-"""Which input moves the answer most, and what one missing clamp does: the whole check run again."""
+"""Which input moves the answer most, and what rows out of place do: the whole check run again."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fea.analysis import Analysis, check_limits
 from fea.checks.governing import worst_attachment
 from fea.checks.limits import Limit
 from fea.checks.screw_strength import project_rule, screw_strength
 from fea.moving import on_rigid_seams
+from fea.newly_over import ATTACHMENTS, Over, newly_over, others_over
 from fea.rails.rows import loose_rows
 from fea.row_moves import moved_rows
 from roofmodel.errors import InputError
-from roofmodel.layout import Layout, without_clamps
+from roofmodel.layout import Layout
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
 from roofmodel.screws import Screws
@@ -83,7 +83,7 @@ class Sway:
 
 @dataclass(frozen=True)
 class Tolerance:
-    """What rows and clamps that are not quite in their places do to the most used attachment.
+    """What rows and clamps that are not quite in their places do, to the most used attachment first of all.
 
     Attributes
     ----------
@@ -100,6 +100,8 @@ class Tolerance:
         Why rows off up or down the slope cannot be calculated; empty where they can.
     stay : tuple of str
         Rows that cannot be off and are left in their places, where others are.
+    rows_over, clamps_over : tuple of Over
+        Limits of anything but attachments that are kept and are exceeded then, the worst first.
     """
 
     step: float
@@ -110,30 +112,8 @@ class Tolerance:
     fewer: tuple[str, ...] = ()
     failed: str = ""
     stay: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Missing:
-    """The check without one clamp.
-
-    Attributes
-    ----------
-    clamp : str
-        The most used one of its row, taken out.
-    before, after : float
-        Largest utilization of the row's clamps with it and without; infinite where nothing holds the rail.
-    worst : str
-        The clamp that is used most then; empty where nothing holds the rail.
-    newly : str
-        What is exceeded without it and was not before, such as "clamp combined at E-02", or how the rail
-        moves then; empty for nothing.
-    """
-
-    clamp: str
-    before: float
-    after: float
-    worst: str
-    newly: str
+    rows_over: tuple[Over, ...] = ()
+    clamps_over: tuple[Over, ...] = ()
 
 
 def tornado(analysis: Analysis, memory: Memory | None = None) -> tuple[tuple[Sway, ...], tuple[str, ...]]:
@@ -184,9 +164,23 @@ def softer(analysis: Analysis, rigid: Project, memory: Memory | None = None) -> 
     if worst is None or not analysis.project.table.analysis.panel_flexibility:
         return 1.0
     if "softer" not in analysis.kept:
-        use, _ = _attachment(rigid, memory)
+        rigid_limits = check_limits(rigid, memory)
+        use, _ = _worst(rigid_limits)
         analysis.kept["softer"] = worst.utilization / use if use > 0.0 else 1.0
+        for own, other in zip(analysis.limits, rigid_limits, strict=True):
+            most, least = (np.nan_to_num(one.utilization).max(initial=0.0) for one in (own, other))
+            analysis.kept[f"softer: {own.name}"] = float(most / least) if least > 0.0 else 1.0
     return analysis.kept["softer"]
+
+
+def softer_limits(analysis: Analysis, rigid: Project, memory: Memory | None = None) -> dict[str, float]:
+    """`softer` of each limit by name: of attachments that of the most used one, of others their own. [-]."""
+    part = softer(analysis, rigid, memory)
+    own = analysis.kept
+    return {
+        one.name: part if one.target in ATTACHMENTS else own.get(f"softer: {one.name}", 1.0)
+        for one in analysis.limits
+    }
 
 
 def out_of_place(
@@ -202,12 +196,20 @@ def out_of_place(
     project, memory = on_rigid_seams(analysis.project), memory or Memory()
     step = step or TOLERANCE[project.table.project.units]
     rows, fewer, failed, stay = [(float("nan"), "")], set[str](), "", dict[str, str]()
+    part = softer_limits(analysis, project, memory)
+    over: tuple[list[Over], list[Over]] = [], []
+
+    def moved_to(there: Project, found: list[Over]) -> tuple[float, str]:
+        limits = check_limits(there, memory)
+        found += newly_over(analysis.limits, limits, there, part)
+        return _worst(limits)
+
     if project.table.as_built is None:
         ups = [row.up for row in project.table.row]
         try:
             moved, stay = moved_rows(project, [[max(u + by, 0.01) for u in ups] for by in (-step, step)])
             failed = "; ".join(stay.values())
-            rows = [_attachment(one, memory) for one in moved]
+            rows = [moved_to(one, over[0]) for one in moved]
             for one in moved:
                 fewer |= _with_fewer(project.layout, one.layout)
         except InputError as error:
@@ -216,10 +218,19 @@ def out_of_place(
     clamp = np.flatnonzero([one == name for one in project.layout.clamp_name])
     clamps = [(float("nan"), "")]
     if len(clamp):
-        clamps = [_attachment(replace(project, layout=_spread_apart(project, int(clamp[0]), step)), memory)]
-    row, at, part = max(rows), clamps[0], softer(analysis, project, memory)
+        apart = replace(project, layout=_spread_apart(project, int(clamp[0]), step))
+        clamps = [moved_to(apart, over[1])]
+    row, at, soft = max(rows), clamps[0], softer(analysis, project, memory)
     return Tolerance(
-        step, part * row[0], row[1], part * at[0], at[1], tuple(sorted(fewer)), failed, tuple(stay)
+        step,
+        soft * row[0],
+        row[1],
+        soft * at[0],
+        at[1],
+        tuple(sorted(fewer)),
+        failed,
+        tuple(stay),
+        *(others_over(found, analysis.limits) for found in over),
     )
 
 
@@ -241,65 +252,12 @@ def _spread_apart(project: Project, clamp: int, step: float) -> Layout:
     return replace(layout, clamp_s=s, clamp_uv=layout.clamp_uv + moved[:, None] * way)
 
 
-def missing_clamps(analysis: Analysis, memory: Memory | None = None) -> tuple[Missing, ...]:
-    """Every row without its most used clamp, row by row; rows on one clamp are left out.
-
-    Runs on rigid seams count by `softer`.
-    """
-    project, memory = on_rigid_seams(analysis.project), memory or Memory()
-    part = softer(analysis, project, memory)
-    layout = project.layout
-    use = _use(analysis.limits)
-    found = []
-    for row in range(len(layout.row_name)):
-        on = np.flatnonzero(layout.clamp_row == row)
-        if len(on) < 2 or not use[on].max() > 0.0:
-            continue
-        gone = int(on[np.argmax(use[on])])
-        without = replace(project, layout=without_clamps(layout, np.array([gone])))
-        try:
-            after = check_limits(without, memory)
-        except InputError as error:  # two clamps held the rail, one does not
-            how = str(error).split(": ", 1)[-1].split(";")[0]
-            name, most = layout.clamp_name[gone], float(use[on].max())
-            found.append(Missing(name, most, float("inf"), "", how))
-            continue
-        left = np.flatnonzero(without.layout.clamp_row == row)
-        now = _use(after)
-        worst = int(left[np.argmax(now[left])])
-        found.append(
-            Missing(
-                clamp=layout.clamp_name[gone],
-                before=float(use[on].max()),
-                after=part * float(now[left].max()),
-                worst=without.layout.clamp_name[worst],
-                newly=_newly(analysis.limits, after, part),
-            )
-        )
-    return tuple(found)
-
-
-def _use(limits: Sequence[Limit]) -> NDArray[np.float64]:
-    """Worst utilization of every clamp over its limits and cases; what is not verified counts as nothing."""
-    by = [limit.utilization for limit in limits if limit.target == "clamp"]
-    return np.asarray(np.nan_to_num(np.array(by), nan=0.0).max(axis=(0, 1)))
-
-
-def _newly(before: Sequence[Limit], after: Sequence[Limit], part: float) -> str:
-    """The worst limit that is exceeded now, attachments by `part`, at a target where it was not."""
-    found: tuple[float, str] = (1.0, "")
-    for old, new in zip(before, after, strict=True):
-        known = dict(zip(old.target_name, np.nan_to_num(old.utilization).max(axis=0), strict=True))
-        count = part if new.target in ("clamp", "panel strip") else 1.0
-        use = count * np.nan_to_num(new.utilization).max(axis=0)
-        for i in np.flatnonzero(use > 1.0):
-            if known.get(new.target_name[i], 0.0) <= 1.0 and use[i] > found[0]:
-                found = (float(use[i]), f"{new.name} at {new.target_name[i]}")
-    return found[1]
-
-
 def _attachment(project: Project, memory: Memory | None) -> tuple[float, str]:
-    limits = check_limits(project, memory)
+    return _worst(check_limits(project, memory))
+
+
+def _worst(limits: tuple[Limit, ...]) -> tuple[float, str]:
+    """Utilization and name of the most used attachment."""
     worst = worst_attachment(limits)
     if worst is None:
         return 0.0, ""

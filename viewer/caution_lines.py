@@ -8,7 +8,7 @@ from rich.text import Text
 
 from fea.analysis import Analysis
 from fea.cautions import little_snow
-from fea.off_place import OVER
+from fea.off_place import OVER, UNTESTED
 from fea.still_falling import LEAST, falling_words, out_of_reach
 from roofmodel.project.schema import STARTING_NAME
 from roofmodel.shape.up_axis import doubts
@@ -22,7 +22,8 @@ SENTENCE = re.compile(r"(?<=[a-z0-9)%])\. (?=[A-Z])")  # end of one
 PARTS = (", ", "; ", ": ")  # ends of a part of a sentence
 LOUD = (  # in cautions by which the numbers are not to be used as they stand, the worst first
     *("NO SAFETY FACTOR", "UNSAFE", "UNSUPPORTED", "DO NOT RELY", "CONTRADICTS", "NOT VERIFIED"),
-    *("CHECK IT", "MORE THAN IT HOLDS", "TOO HIGH", "BELOW THE DESIGN STRENGTH", "not a design", OVER),
+    *("CHECK IT", "MORE THAN IT HOLDS", "TOO HIGH", "BELOW THE DESIGN STRENGTH", "not a design"),
+    *(OVER, UNTESTED),
 )
 
 

@@ -13,6 +13,7 @@ from viewer.quantities import as_given, percent
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from fea.newly_over import Over
     from fea.planning.steady import Trouble
     from fea.sensitivity import Sway, Tolerance
 
@@ -28,23 +29,35 @@ def place_line(place: Tolerance | None, analysis: Analysis, units: UnitSystem) -
     if place is None or worst is None:
         return ""
     step, now, parts = as_given(place.step, "size", units), percent(worst.utilization), []
-    steps = row_steps(analysis)
+    steps = tested_steps(analysis)
     if steps:  # a row alone bears less than all together, whose ends keep their levels
         parts.append(f"one row alone off its place takes an attachment to {_at(steps[0])}, see its caution")
     if not math.isnan(place.rows):
         rows, into = f"all rows together {step} higher or lower", percent(place.rows)
         stay = f"{rows} leave the most used attachment at {now}"
-        parts.append(stay if into == now else f"{rows} make {now} into {into} ({place.rows_at})")
+        told = stay if into == now else f"{rows} make {now} into {into} ({place.rows_at})"
+        parts.append(f"{told}{beyond(place.rows_over)}")
     if not math.isnan(place.clamps):
         into = percent(place.clamps) if parts else f"{now} into {percent(place.clamps)}"
         beside = f"clamps beside the governing one {step} farther off make {into}"
-        parts.append(f"{beside} ({place.clamps_at})")
+        parts.append(f"{beside} ({place.clamps_at}){beyond(place.clamps_over)}")
     said = (
         f"Tolerance of place: {'; '.join(parts)}.{exceeding(place, worst.utilization, steps)}"
         if parts
         else ""
     )
     return joined(untested(place, units), said)
+
+
+def tested_steps(analysis: Analysis) -> tuple[Trouble, ...]:
+    """What one row alone does that is off past a step, where that can be calculated, the worst first."""
+    return tuple(one for one in row_steps(analysis) if math.isfinite(one.use))
+
+
+def beyond(over: Sequence[Over]) -> str:
+    """Such as " and take rail deflection to 103 % (W-2 left of W-2-01)"; empty for no such limit."""
+    each = ", ".join(f"{one.limit} to {percent(one.use)} ({one.at})" for one in over)
+    return f" and take {each}" if each else ""
 
 
 def untested(place: Tolerance | None, units: UnitSystem) -> str:
@@ -97,7 +110,7 @@ def place_over(place: Tolerance | None, analysis: Analysis, units: UnitSystem) -
     worst = analysis.attachment
     if place is None or worst is None:
         return ""
-    if not (place.failed or exceeding(place, worst.utilization, row_steps(analysis))):
+    if not (place.failed or exceeding(place, worst.utilization, tested_steps(analysis))):
         return ""
     return place_line(place, analysis, units)
 
@@ -117,10 +130,14 @@ def joined(*lines: str) -> str:
 def place_short(place: Tolerance | None, units: UnitSystem) -> tuple[str, float]:
     """Such as "1 in out of place: 96 %", and that utilization: NaN where not tested, 0 where nothing is."""
     known = [] if place is None else [use for use in (place.rows, place.clamps) if not math.isnan(use)]
-    if place is not None and place.failed and max(known, default=0.0) <= 1.0:
+    if place is not None and place.failed and not _over(place):
         return f"{as_given(place.step, 'size', units)} out of place: NOT TESTED", math.nan
     if place is None or not known:
         return "", 0.0
+    over = max((*place.rows_over, *place.clamps_over), default=None)
+    if over is not None and over.use > max(known):
+        off = as_given(place.step, "size", units)
+        return f"{off} out of place: {over.limit} {percent(over.use)}", min(over.use, 1e6)
     return f"{as_given(place.step, 'size', units)} out of place: {percent(max(known))}", min(max(known), 1e6)
 
 
@@ -133,13 +150,19 @@ def out_of_place_words(found: Sequence[Trouble]) -> str:
 
 
 def _at(one: Trouble) -> str:
-    return f"{percent(one.use)} ({one.at})"
+    return f"{f'{one.limit} ' if one.limit else ''}{percent(one.use)} ({one.at})"
 
 
 def exceeding(place: Tolerance, now: float, steps: Sequence[Trouble] = ()) -> str:
     """Sentence for a tolerance that takes a kept limit over it; else empty."""
-    over = bool(steps) or any(use > 1.0 for use in (place.rows, place.clamps))  # NaN is not
-    return " That EXCEEDS the limit: check the places on site." if over and now <= 1.0 else ""
+    others = place.rows_over or place.clamps_over  # are kept as planned, whatever attachments are
+    over = others or (now <= 1.0 and (steps or _over(place)))
+    return " That EXCEEDS the limit: check the places on site." if over else ""
+
+
+def _over(place: Tolerance) -> bool:
+    """Whether anything is over its limit out of place; NaN is not."""
+    return bool(place.rows_over or place.clamps_over) or any(use > 1.0 for use in (place.rows, place.clamps))
 
 
 def place_data(place: Tolerance | None) -> dict[str, Any] | None:
@@ -152,6 +175,11 @@ def place_data(place: Tolerance | None) -> dict[str, Any] | None:
         "rows_at": place.rows_at,
         "clamps": place.clamps,
         "clamps_at": place.clamps_at,
+        "other_limits": [
+            {"limit": one.limit, "at": one.at, "utilization": one.use, "moved": moved}
+            for moved, over in (("rows", place.rows_over), ("clamps", place.clamps_over))
+            for one in over
+        ],
         "rows_with_fewer_clamps": place.fewer,
         "not_calculated": place.failed,
     }

@@ -39,7 +39,7 @@ IntArray = NDArray[np.int64]
 NARROWINGS = 3
 FAR = 1.5  # rows that are over by so much are not looked for at finer steps (judgment)
 TRIED = "Tried: "
-LEAST_TARGET = 0.7  # of limits, for rows that bear to be out of place (judgment) [-]
+LEAST_TARGET = 0.7  # of the target, for rows that bear to be out of place (judgment) [-]
 FINEST = 0.1  # between levels that are looked at where wider steps do not pass (judgment) [m]
 
 
@@ -191,7 +191,7 @@ def _steadiest(project: Project, task: _Task, plan: Plan) -> Plan:
     target = project.table.plan.target
     if not known or max(known) > FAR:
         return steady
-    spare = _with_plan(project, target=max(target / max(known), LEAST_TARGET))
+    spare = _with_plan(project, target=target * max(1.0 / max(known), LEAST_TARGET))
     try:
         other = _nearest(spare, task)
     except InputError:  # what cannot be does not take away what was found
@@ -202,7 +202,7 @@ def _steadiest(project: Project, task: _Task, plan: Plan) -> Plan:
         other, analysis=replace(other.analysis, project=_with_plan(other.analysis.project, target=target))
     )
     other = _steady(replace(asked, cautions=too_wide_words(asked.analysis.project)), task.every)
-    if len(other.trouble) >= len(steady.trouble):
+    if other.excess > 1.0 + LOOSE or len(other.trouble) >= len(steady.trouble):
         return steady
     note = (
         "The cheapest rows that keep every limit do not bear to be a little out of place, nor do rows near "

@@ -18,7 +18,8 @@ from fea.analysis import Analysis, analyze, check_limits
 from fea.checks.governing import worst_attachment
 from fea.checks.limits import Limit
 from fea.moving import on_rigid_seams
-from fea.off_place import ABOUT, distance, use_change
+from fea.newly_over import Over, newly_over, others_over
+from fea.off_place import ABOUT, change_words, distance, use_change
 from fea.planning.apart import gaps, too_far
 from fea.planning.checking import allowed_share, target_rows
 from fea.planning.failing import LEAK, LOOSE, limits_excess
@@ -26,7 +27,7 @@ from fea.planning.passing import passing_by
 from fea.planning.places import TOP_GAP, lowest_rows, unit_of
 from fea.planning.threats import Threats
 from fea.row_moves import with_ups
-from fea.sensitivity import TOLERANCE, Tolerance, out_of_place, softer
+from fea.sensitivity import TOLERANCE, Tolerance, out_of_place, softer_limits
 from roofmodel.errors import InputError
 from roofmodel.memory import Memory
 from roofmodel.project.load import Project, with_rows
@@ -53,14 +54,17 @@ class Trouble(NamedTuple):
     use : float
         Largest utilization then; infinite where it cannot be calculated.
     at : str
-        The attachment that is used most then.
+        The attachment that is used most then, or the target of `limit`.
     words : str
+    limit : str
+        The limit that it is; empty for those of attachments.
     """
 
     rows: tuple[str, ...]
     use: float
     at: str
     words: str
+    limit: str = ""
 
 
 class Steady(NamedTuple):
@@ -94,7 +98,8 @@ def row_steps(analysis: Analysis) -> tuple[Trouble, ...]:
             row, gains = names[foot.step.row], names[foot.row]
             way = f"{row} {ABOUT[units.name]} {'higher' if foot.step.up else 'lower'}"
             change = use_change(foot.use, foot.then, foot.at, f"{gains}'s")
-            found.append(Trouble((row, gains), foot.then, foot.at, f"with {way} {change}"))
+            words = f"with {way} {change}" if foot.tested else f"{way} cannot be calculated"
+            found.append(Trouble(tuple(dict.fromkeys((row, gains))), foot.then, foot.at, words))
     return tuple(sorted(found, key=lambda one: -one.use))
 
 
@@ -102,7 +107,8 @@ def moved_alone(analysis: Analysis, step: float, memory: Memory | None = None) -
     """Rows beside valleys that take a kept limit over it once one of them alone is off by `step` [m].
 
     A row that parts from another at a valley takes more than a step of its own end tells: what it takes then
-    grows with its place. Rows that cannot be there are left out. Runs on rigid seams count by `softer`.
+    grows with its place, and its overhang at a slanting edge does. Every limit counts; a row that cannot be
+    there is not tested. Runs on rigid seams count by `softer_limits`.
     """
     project, names = on_rigid_seams(analysis.project), analysis.project.layout.row_name
     worst, edges = analysis.attachment, np.unique(analysis.graph.valley_edge)
@@ -111,23 +117,34 @@ def moved_alone(analysis: Analysis, step: float, memory: Memory | None = None) -
     near = analysis.force.end_bound.max(axis=(0, 2)) > 0.0
     near[[row for one in analysis.off_place for row in (one.step.row, one.step.other)]] = True
     near &= np.isin(project.layout.row_plane, np.unique(project.roof.edges.plane[edges]))
-    part, off = softer(analysis, project, memory), ABOUT[project.table.project.units]
+    part, off = softer_limits(analysis, project, memory), ABOUT[project.table.project.units]
     ups, found = [row.up for row in project.table.row], []
     for number in np.flatnonzero(near).tolist():
         for way, by in (("higher", step), ("lower", -step)):
+            moving = f"{names[number]} alone {off} {way}"
             try:
                 moved = with_ups(project, [*ups[:number], max(ups[number] + by, 0.01), *ups[number + 1 :]])
                 limits = check_limits(moved, memory)
             except InputError:
+                found.append(Trouble((names[number],), math.inf, "", f"{moving} cannot be calculated"))
                 continue
             then = worst_attachment(limits)
-            if then is None or not part * then.utilization > 1.0:
-                continue
-            at, use = limits[then.limit].target_name[then.target], part * then.utilization
-            words = f"with {names[number]} alone {off} {way} {use_change(worst.utilization, use, at, 'the')}"
-            on = (names[number], *_row_of(analysis, at))
-            found.append(Trouble(tuple(dict.fromkeys(on)), use, at, words))
+            soft = 1.0 if then is None else part[limits[then.limit].name]
+            if then is not None and soft * then.utilization > 1.0:
+                at, use = limits[then.limit].target_name[then.target], soft * then.utilization
+                words = f"with {moving} {use_change(worst.utilization, use, at, 'the')}"
+                on = (names[number], *_row_of(analysis, at))
+                found.append(Trouble(tuple(dict.fromkeys(on)), use, at, words))
+            over = others_over(newly_over(analysis.limits, limits, moved, part), limits)
+            found += [_of_limit(one, f"with {moving}", names[number]) for one in over]
     return tuple(found)
+
+
+def _of_limit(over: Over, moving: str, *moved: str) -> Trouble:
+    """A limit of anything but attachments that is exceeded off its place."""
+    words = f"{moving} {change_words(over.limit, over.before, over.use, over.at)}"
+    rows = tuple(dict.fromkeys(row for row in (*moved, over.row) if row))
+    return Trouble(rows, over.use, over.at, words, over.limit)
 
 
 def troubles(
@@ -143,25 +160,39 @@ def troubles(
     alone : sequence of Trouble
         Of `moved_alone`.
     """
-    found = list(row_steps(analysis))
-    told = {one.at for one in found}
-    found += [one for one in alone if one.at not in told]
+    off, found = ABOUT[analysis.project.table.project.units], []
+    stay: tuple[str, ...] = ()
     if place is not None:
-        off = ABOUT[analysis.project.table.project.units]
         if place.failed:
             stay = place.stay or analysis.project.layout.row_name
             words = f"{' and '.join(stay)} {off} higher or lower cannot be calculated"
             found.append(Trouble(tuple(stay), math.inf, "", words))
         worst = analysis.attachment
         now = 0.0 if worst is None else worst.utilization
-        for use, at, what in (
-            (place.rows, place.rows_at, f"with all rows together {off} higher or lower"),
-            (place.clamps, place.clamps_at, f"with clamps {off} off along the rail"),
+        for use, at, over, what in (
+            (place.rows, place.rows_at, place.rows_over, f"with all rows together {off} higher or lower"),
+            (place.clamps, place.clamps_at, place.clamps_over, f"with clamps {off} off along the rail"),
         ):
             if use > 1.0 >= now:  # NaN is not
                 change = use_change(now, use, at, "the")
                 found.append(Trouble(_row_of(analysis, at), use, at, f"{what} {change}"))
+            found += [_of_limit(one, what) for one in over]
+    found += _worst_of_each([*row_steps(analysis), *alone], stay)
     return tuple(sorted(found, key=lambda one: -one.use))
+
+
+def _worst_of_each(found: Sequence[Trouble], stay: Sequence[str]) -> list[Trouble]:
+    """Of those at one clamp, or of one limit there, the worse; what is not tested once for its row.
+
+    Rows that `stay` are told already not to be tested.
+    """
+    worst: dict[tuple[str, ...], Trouble] = {}
+    for one in sorted(found, key=lambda one: -one.use):
+        if math.isfinite(one.use):
+            worst.setdefault((one.limit, one.at), one)
+        elif not set(one.rows) <= set(stay):
+            worst.setdefault(("", *one.rows), one)
+    return list(worst.values())
 
 
 def _row_of(analysis: Analysis, attachment: str) -> tuple[str, ...]:

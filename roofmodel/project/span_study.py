@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from roofmodel.errors import InputError
 from roofmodel.hardware import Clamp, DesignFormat, Panel, Rail
+from roofmodel.project.base import Table
 from roofmodel.project.hardware_tables import make_clamp, make_panel, make_rail
 from roofmodel.project.moment_doubts import moment_doubts
 from roofmodel.project.rocking import BOUND, stiffest
@@ -151,7 +152,7 @@ def load_study(path: str | Path) -> SpanStudy:
             doubts |= clamp_doubts(table.clamp, form, variants[-1].rails, units)
             for own_rail, rail in zip(table.rail, variants[-1].rails, strict=True):
                 doubts |= moment_doubts(own_rail.name, own_rail, rail, form, units)
-            doubts |= nominal_doubts(form, {"clamp": table.clamp, "clamp.screws": table.clamp.screws})
+            doubts |= nominal_doubts(form, _with_kinds(table))
         except InputError as error:
             message = f"{path.name}: {error}"
             raise InputError(message) from None
@@ -179,6 +180,14 @@ def load_study(path: str | Path) -> SpanStudy:
         (path, *dict.fromkeys(drawings)),
         tuple(doubts.values()),
     )
+
+
+def _with_kinds(table: SpanFile) -> dict[str, Table | None]:
+    """Tables of a study whose strengths have a kind."""
+    found: dict[str, Table | None] = {
+        "clamp": table.clamp, "clamp.screws": table.clamp.screws, "panel": table.panel,
+    }  # fmt: skip
+    return found | {f"rail ({rail.name})": rail for rail in table.rail}
 
 
 def _check(table: SpanFile, name: str) -> None:

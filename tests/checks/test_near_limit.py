@@ -12,8 +12,9 @@ from rich.console import Console
 
 from fea import sensitivity
 from fea.analysis import analyze
+from fea.missing import missing_clamps
 from fea.near_limit import near_limit
-from fea.sensitivity import END_SPREAD, GROUND_SNOW, missing_clamps, out_of_place, tornado
+from fea.sensitivity import END_SPREAD, GROUND_SNOW, out_of_place, tornado
 from viewer.places import near_line, near_short
 from viewer.quantities import percent
 from viewer.terminal import print_summary

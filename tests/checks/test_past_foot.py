@@ -8,11 +8,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+import fea.past_foot as feet
 from fea.analysis import analyze, check_limits
 from fea.off_place import OVER
+from fea.planning.steady import row_steps
+from fea.sensitivity import out_of_place
+from roofmodel.errors import InputError
 from roofmodel.project.load import Project, load_project
 from roofmodel.sliding.end_steps import PLACED
 from tests.checks.test_off_place import SLOPE, WING
+from viewer.places import place_line
+from viewer.quantities import system
 
 LOW = 2.3  # eaves of the wing, under 3 m of the main roof [m]
 FOOT = (3.0 - LOW) / math.sin(math.radians(SLOPE))  # up the wing: where its plane meets the main eave [m]
@@ -61,3 +67,23 @@ def test_what_exceeds_is_loud(tmp_path: Path) -> None:
     (again,) = analysis.past_foot
     assert again.exceeds
     assert any(OVER in words and "below the foot of S1|W1 valley" in words for words in analysis.cautions)
+
+
+def test_a_row_that_cannot_be_calculated_past_the_foot_is_not_tested(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def no_place(*_: object) -> Project:
+        message = "no seam"
+        raise InputError(message)
+
+    monkeypatch.setattr(feet, "with_ups", no_place)
+    analysis = analyze(barn(tmp_path, FOOT - 0.02))
+    (one,) = analysis.past_foot
+    assert not one.tested
+    (said,) = [words for words in analysis.cautions if "IS NOT TESTED" in words]
+    assert "50 mm farther up, it cannot be calculated" in said
+    (trouble,) = row_steps(analysis)
+    assert (trouble.rows, trouble.use) == (("W",), math.inf)
+    assert trouble.words == "W 50 mm higher cannot be calculated"
+    line = place_line(out_of_place(analysis), analysis, system("SI"))
+    assert "inf" not in line

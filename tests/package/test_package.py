@@ -14,6 +14,7 @@ import typst
 import viewer
 from fea.analysis import analyze
 from fea.checks.partial_rails import rail_partial
+from fea.missing import missing_clamps
 from fea.sensitivity import (
     END_SPREAD,
     EXPOSURE,
@@ -21,7 +22,6 @@ from fea.sensitivity import (
     THERMAL,
     VALLEY_SPREAD,
     WINTER_WIND,
-    missing_clamps,
     out_of_place,
     tornado,
 )

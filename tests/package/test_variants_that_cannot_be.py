@@ -7,8 +7,9 @@ import pytest
 
 from fea import sensitivity
 from fea.analysis import analyze
+from fea.missing import missing_clamps
 from fea.row_moves import moved_rows
-from fea.sensitivity import missing_clamps, out_of_place, tornado
+from fea.sensitivity import out_of_place, tornado
 from roofmodel.errors import InputError
 from roofmodel.project.load import load_project
 from roofmodel.project.placement import line_pieces

@@ -26,6 +26,7 @@ from roofmodel.project.schema import ProjectFile
 from roofmodel.project.validation import validated
 from viewer.cli import commands
 from viewer.plan import run as run_module
+from viewer.plan import words
 from viewer.plan.export import plan_data, planned_text, write_planned_project
 from viewer.plan.words import Beside, threats_in_words, verdict_words
 
@@ -222,7 +223,8 @@ def test_no_stub_without_clamps_is_left_behind_the_last_splice(tmp_path, length,
 
 
 @pytest.mark.parametrize("told", [False, True])
-def test_what_was_not_tried_is_said(told):
+def test_what_was_not_tried_is_said(told, monkeypatch):
+    monkeypatch.setattr(words, "project_doubts", lambda *_: ())
     plan = SimpleNamespace(
         rows=("R", "R"),
         trouble=(),
@@ -233,6 +235,7 @@ def test_what_was_not_tried_is_said(told):
         failure="",
         analysis=SimpleNamespace(
             unverified=(),
+            limits=(),
             project=SimpleNamespace(table=SimpleNamespace(protect=["walk"] if told else [])),
         ),
         proven=True,

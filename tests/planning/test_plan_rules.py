@@ -1,19 +1,26 @@
 """Rules of the table plan: kept where rows stand on several planes, named where they stand in the way."""
 
+import io
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from plan_projects import gable, loaded_without_rows
+from rich.console import Console
 
+from fea.doubts import project_doubts
+from fea.planning import plan as planning
 from fea.planning import steady
 from fea.planning.apart import gaps, most_rows, too_far, wide_gaps
 from fea.planning.ladder import Place
 from fea.planning.places import Levels
 from fea.planning.plan import plan_rows
+from fea.planning.steady import Trouble
 from fea.sensitivity import out_of_place
 from roofmodel.project.load import load_project, with_rows
 from roofmodel.project.schema import RowTable
+from viewer.plan.terminal import print_plan
+from viewer.plan.words import verdict_words
 
 WING = """
 [[roof.part]]
@@ -184,3 +191,47 @@ def test_lowest_rows_farther_up_are_looked_at_and_told(tmp_path):
     higher = plan_rows(project(tmp_path, steep(f'{rules}"2 m"', along)))
     assert not higher.failure
     assert higher.excess < plan.excess
+
+
+def test_rows_with_strengths_in_doubt_are_not_praised(tmp_path):
+    """Nominal is no strength of format EN: the headline says so, as `check` does of the same rows."""
+    text = gable(ROWS="").replace('strength_kind = "nominal"', 'strength_kind = "characteristic"')
+    sure = text.replace('format = "ASD"', 'format = "EN"').replace(
+        "anchorage_factor", 'anchorage_kind = "characteristic"\nanchorage_factor'
+    )
+    fine = plan_rows(project(tmp_path, sure))
+    assert fine.passed
+    assert "NOT VERIFIED" not in verdict_words(fine)
+    doubted = plan_rows(project(tmp_path, sure.replace("characteristic", "nominal")))
+    assert not doubted.passed
+    words = verdict_words(doubted)
+    first, *others = project_doubts(doubted.analysis.project, doubted.analysis.limits)
+    assert words.startswith(f"NOT VERIFIED: {first}. NOT VERIFIED: ")
+    assert all(one in words for one in others)
+    assert "keep every limit" not in words
+    out = io.StringIO()
+    print_plan(doubted, (), Console(file=out, width=2000))
+    assert words.removesuffix(".") in out.getvalue()
+
+
+@pytest.mark.parametrize("target", [0.5, 0.9])
+def test_rows_looked_for_once_more_keep_the_target(tmp_path, monkeypatch, target):
+    """As if the cheapest rows did not bear to be out of place: others use no more than the target asks."""
+    searched, seen, nearest, steady_of = [], [], planning._nearest, planning._steady
+
+    def looked_for(project, task):
+        searched.append(project.table.plan.target)
+        return nearest(project, task)
+
+    def not_at_first(plan, every):
+        seen.append(plan)
+        trouble = (Trouble(("E1-1",), 1.2, "E1-1-01", "as if"),) if len(seen) == 1 else ()
+        return replace(steady_of(plan, every), trouble=trouble)
+
+    monkeypatch.setattr(planning, "_nearest", looked_for)
+    monkeypatch.setattr(planning, "_steady", not_at_first)
+    plan = plan_rows(project(tmp_path, steep(f"[plan]\ntarget = {target}\nevery = [1]", 8.0)))
+    assert searched == pytest.approx([target, target / 1.2])
+    assert plan.passed
+    assert plan.excess <= 1.0
+    assert plan.analysis.project.table.plan.target == target

@@ -7,7 +7,8 @@ import pytest
 
 from fea.spans.study import run_study
 from roofmodel.errors import InputError
-from roofmodel.project.span_study import load_study
+from roofmodel.project.span_study import _with_kinds, load_study
+from roofmodel.project.tested import nominal_doubts
 from tests.checks.test_low_axis import FEWEST
 from tests.spans.test_span_conditions import put, run
 
@@ -80,3 +81,32 @@ def test_more_tests_are_not_judged_where_nothing_is_verified(tmp_path):
     none = run_study(load_study(study(tmp_path, (', push = "7.5 kN"', ""))))
     assert np.isnan(np.concatenate([one.low.ravel() for one in none.rails])).all()
     assert not any("buy nothing" in note for note in none.notes)
+
+
+@pytest.mark.parametrize(
+    ("change", "field"),
+    [
+        (('anchorage_kind = "characteristic"', 'anchorage_kind = "nominal"'), "panel.anchorage_kind"),
+        (('anchorage_kind = "characteristic"\n', ""), "panel.anchorage_kind"),
+        (('strength_kind = "characteristic"', 'strength_kind = "nominal"'), "clamp.strength_kind"),
+    ],
+)
+def test_nominal_strengths_in_format_en_are_not_verified(tmp_path, change, field):
+    """Also where the kind is left out: "nominal" is its default."""
+    path = put(tmp_path, *FEWEST[1:], ("6.8 to 7.6 kN", "6.8 kN"), change)
+    done, out = run(path)
+    assert done.exit_code == 1
+    assert f'NOT VERIFIED: {field} is "nominal"' in " ".join(done.output.split())
+    with (out / "spans.csv").open() as file:
+        assert {line["verified"][:12] for line in csv.DictReader(file)} == {"NOT VERIFIED"}
+
+
+def test_nominal_moments_of_a_rail_in_format_en_are_not_verified(tmp_path):
+    study = load_study(put(tmp_path, *FEWEST[1:]))
+    tested = study.table.rail[0].model_copy(
+        update={"name": "T", "moment_kind": "nominal", "moment_factor": 1.1}
+    )
+    asked = _with_kinds(study.table.model_copy(update={"rail": [*study.table.rail, tested]}))
+    assert list(nominal_doubts("EN", asked)) == ["rail (T).moment_kind"]
+    assert not nominal_doubts("LRFD", asked)
+    assert not study.doubts

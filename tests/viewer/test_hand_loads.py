@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
+from fea.analysis import analyze
+from roofmodel.project.load import load_project
 from roofmodel.surface import shown_origin
+from roofmodel.units import SI
 from tests.demos import demo
 from viewer.quantities import system
-from viewer.report.catchment import pieces
+from viewer.report.catchment import Piece, pieces
 from viewer.report.hand_loads import loads_table, measured_table
 from viewer.report.plain_beam import by_lever, plain_beams, plain_reactions
 from viewer.report.working import hand_check
 from viewer.report.working_steps import clamp_at
+from viewer.starter import starter_text
 
 UNIT = {"m": 1.0, "ft": 0.3048, "kN/m": 1e3, "lbf/ft": 4.4482216 / 0.3048, "kN": 1e3, "lbf": 4.4482216}
 DEMOS = ["granary-door", "sentier-house", "tannery-hall", "ridge-school", "cedar-hollow"]
@@ -87,3 +92,38 @@ def test_pressures_follow_from_the_line_and_the_length_told(name):
             x = abs(float((xy - ends[0]) @ [-way[1], way[0]]))
             fits.append(abs(size * (1.0 - x / reach) - zone.pressure @ [1.0, *xy]) < 2e-3 * size)
         assert any(fits)
+
+
+DORMER = """
+[[roof.dormer]]
+plane = "S1"
+kind = "shed"
+across = "7 m"
+up = "1.5 m"
+width = "4 m"
+height = "1.2 m"
+pitch = "10 deg"
+
+[surface]"""
+
+
+def test_drifts_at_walls_that_are_alike_are_told(tmp_path):
+    """Both cheeks of a dormer have the drift of one formula: each is measured from its own cheek."""
+    path = tmp_path / "project.toml"
+    path.write_text(starter_text("gable", "SI", "EN 1991-1-3").replace("\n[surface]", DORMER, 1))
+    analysis = analyze(load_project(path))
+    case = "drifts together"
+    zones = next(one.zones for one in analysis.snow.cases if one.name == case)
+    beside = [one for one in zones if one.name == "drift below S2" and one.polygon.bounds[1] > 1.0]
+    assert len(beside) == 2
+    working = replace(hand_check(analysis), case=case)
+    for zone, cheek in zip(beside, [one.polygon.bounds for one in beside], strict=True):
+        feeder = replace(working.own, plane=zone.plane, region=zone.polygon)
+        table = measured_table(analysis, working, [Piece("A0", "T_0", feeder, (), ())], SI)
+        (line,) = table.rows
+        at = 5.0 if cheek[0] < 5.0 else 9.0
+        assert line[3].count(f"({at:.3f}, ") == 2
+    round_it = next(one for one in zones if one.name.endswith("around a corner"))
+    feeder = replace(working.own, plane=round_it.plane, region=round_it.polygon)
+    found = measured_table(analysis, working, [Piece("A0", "T_0", feeder, (), ())], SI)
+    assert found is None or not any("around a corner" in line[0] for line in found.rows)

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from string import Template
-from typing import Any
+from typing import Any, get_args
 
 import tomlkit
+from tomlkit.items import InlineTable
 
 from roofmodel.errors import InputError
 from roofmodel.project.load import Project, load_project
-from roofmodel.project.site_schema import FORMATS
+from roofmodel.project.site_schema import FORMATS, site_models
 from viewer.files import write_text
 from viewer.starter import LOADS, RESISTANCE, SITE, check_new
 
@@ -22,8 +23,15 @@ STRENGTHS = {  # of each table, those that belong to a format, and what says so
     "clamp": (("strength",), "strength_kind", "factor"),
     "seam": (("clip_strength", "opening_strength"), "strength_kind", "factor"),
 }
-OWN = ("snow_factor", "snow_factor_reason", "format")  # of [design], which are the standard's
-SITE_NUMBERS = re.compile(r"(?m)^((?:ground_snow|winter_wind|associated_rain) = \S+(?: [^#\n]*)?)(#.*)?$")
+BESIDE = {  # what else of a table goes with strengths of a format, in words
+    ("clamp", "test_basis"): "the tests behind these strengths",
+    ("seam", "yield_factor"): "if not the usual one of {form}",
+    ("solar", "clamp_strength"): "design strength for {form}; without it NOT VERIFIED",
+}
+FACTORS = ("snow_factor", "snow_factor_reason")  # of [design], which are the standard's
+ASCE = ("ASCE/SEI 7-22", "ASCE/SEI 7-16")
+COPIED = ("risk_category", "terrain", "exposure", "thermal", "roof_r_value")  # from one edition to another
+SITE_LINE = re.compile(r"(?m)^(?:# )?((\w+) = \S+(?: [^#\n]*)?)(#.*)?$")
 FILL = "# FILL IN"
 HEAD = """\
 # {base} by {standard}. A table that stands here counts as a whole, nothing of the same table of
@@ -68,28 +76,66 @@ def second_text(base: Project, standard: str, path: str) -> str:
     if table.site.standard == standard:
         message = f"--standard {standard}: {name} is by that standard already; name another"
         raise InputError(message)
+    if base.base is not None:
+        message = (
+            f"--builds-on {name}: it builds on {base.base.name} itself, and none builds on such a one; name "
+            f"{base.base.name}"
+        )
+        raise InputError(message)
     form = FORMATS[standard][0]
-    site = Template(SITE[standard]).substitute(LOADS[table.project.units], others="")
-    site = SITE_NUMBERS.sub(_to_fill, site)
+    text = tomlkit.parse(base.path.read_text(encoding="utf-8-sig"))
     other = table.design.format not in FORMATS[standard]
     head = HEAD.format(base=name, standard=standard, path=path, open=OPEN if other else "")
-    parts = [head + re.sub(r"(?m) +$", "", site)]
+    parts = [head + _site(text["site"], standard, table.project.units, name)]
+    design = text.get("design") or {}
     if other:
         _refuse(base, form)
-        text = tomlkit.parse(base.path.read_text(encoding="utf-8-sig"))
-        shared = {} if base.base is None else base.base.tables
-        tables = {where: text.get(where, shared.get(where)) or {} for where in (*STRENGTHS, "design")}
-        parts += [_strengths(where, tables[where], form, name) for where in STRENGTHS if tables[where]]
-        kept = [_line(key, value) for key, value in tables["design"].items() if key not in OWN]
-        of = f"  # as in {name}" if kept else ""
-        parts.append("\n".join(["[design]", f'format = "{form}"', *(f"{line}{of}" for line in kept)]) + "\n")
+        parts += [_strengths(where, text[where], form, name) for where in STRENGTHS if text.get(where)]
+        solar = text.get("solar") or []
+        if any("clamp_strength" in one for one in solar):
+            parts += [_table("solar", one, form, name, head="[[solar]]") for one in solar]
+    else:
+        form = table.design.format
+    if other or any(key in design for key in FACTORS):
+        stay = {key: value for key, value in design.items() if key not in ("format", *FACTORS)}
+        kept = [f"{_line(key, value)}  # as in {name}" for key, value in stay.items()]
+        own = [line for key in FACTORS if key in design for line in _to_put(key, design[key], standard, name)]
+        parts.append("\n".join(["[design]", f'format = "{form}"', *kept, *own]) + "\n")
     return "\n".join(parts)
 
 
-def _to_fill(found: re.Match[str]) -> str:
-    """A line of [site] whose number is nobody's."""
-    why = (found[2] or "").removeprefix("#")
-    return f"# {found[1].rstrip():<30}{FILL}{':' if why else ''}{why}"
+def _site(own: Mapping[str, Any], standard: str, units: str, base: str) -> str:
+    """The table [site] of a standard; between editions of ASCE/SEI 7 with what both understand alike."""
+    site = Template(SITE[standard]).substitute(LOADS[units], others="")
+    asce = own["standard"] in ASCE and standard in ASCE
+    fields = site_models()[standard].model_fields
+
+    def line(found: re.Match[str]) -> str:
+        key, why = found[2], (found[3] or "").removeprefix("#")
+        if key == "standard":
+            return found[0]
+        if asce and key in COPIED:
+            return "" if key in own else found[0]
+        return f"# {found[1].rstrip():<29} {FILL}{':' if why else ''}{why}"
+
+    lines = [one for one in SITE_LINE.sub(line, site).splitlines() if one.strip()]
+    for key, value in own.items() if asce else ():
+        if key in COPIED and _understood(fields, key, value):
+            lines.append(f"{_line(key, value)}  # as in {base}")
+        elif key not in ("standard", "ground_snow", "winter_wind"):
+            lines += _to_put(key, value, standard, base)
+    return "\n".join(one.rstrip() for one in lines) + "\n"
+
+
+def _understood(fields: Mapping[str, Any], key: str, value: Any) -> bool:
+    """Whether a field of [site] may have a value in the other standard."""
+    choices = get_args(fields[key].annotation)
+    return not all(isinstance(one, str) for one in choices) or value in choices
+
+
+def _to_put(key: str, value: Any, standard: str, base: str) -> list[str]:
+    """Lines of a field that goes with a standard."""
+    return [f"{FILL}: for {standard}, or leave it out; this is of {base}", _open(key, value)]
 
 
 def _refuse(base: Project, form: str) -> None:
@@ -99,6 +145,8 @@ def _refuse(base: Project, form: str) -> None:
         "[clamp.screws]": table.clamp.screws is not None,
         "[clamp.tested]": table.clamp.tested is not None,
         "rail.moment_slope, moment_normal": (table.rail.moment_slope or table.rail.moment_normal) is not None,
+        "rail.bearing_strength": table.rail.bearing_strength is not None,
+        "rail.resistance_factor": table.rail.resistance_factor is not None,
         "[[framing]] moment_strength": any(one.moment_strength is not None for one in table.framing),
     }
     where = next((name for name, there in given.items() if there), "")
@@ -111,20 +159,49 @@ def _refuse(base: Project, form: str) -> None:
 
 
 def _line(key: str, value: Any) -> str:
-    return f"{key} = {tomlkit.item(value).as_string()}"
+    return f"{key} = {_inline(value).as_string()}"
+
+
+def _open(key: str, value: Any) -> str:
+    """A field as a comment, to be filled in."""
+    return f"# {_line(key, value)}".replace("\n", "\n# ")
+
+
+def _inline(value: Any) -> Any:
+    """A value that stands in one line: a table of its own becomes an inline one."""
+    if isinstance(value, Mapping) and not isinstance(value, InlineTable):
+        table = tomlkit.inline_table()
+        for key, one in value.items():
+            table.append(key, _inline(one))
+        return table
+    if isinstance(value, list) and any(isinstance(one, Mapping) for one in value):
+        array = tomlkit.array()
+        for one in value:
+            array.append(_inline(one))
+        return array
+    return tomlkit.item(value)
+
+
+def _table(
+    where: str, own: Mapping[str, Any], form: str, base: str, *, head: str = "", without: Sequence[str] = ()
+) -> str:
+    """A table of the base, with its strengths to be filled in for another format."""
+    kind, strengths = RESISTANCE[form]["kind"], STRENGTHS.get(where, ((),))[0]
+    lines = [head or f"[{where}]"]
+    for key, value in own.items():
+        what = BESIDE.get((where, key), f"{kind}, for {form}" if key in strengths else "").format(form=form)
+        if what:
+            lines.append(f"{FILL}: {what}; this is of {base}, for its own format")
+            lines.append(_open(key, value))
+        elif key not in without:
+            lines.append(_line(key, value))
+    return "\n".join(lines) + "\n"
 
 
 def _strengths(where: str, own: Mapping[str, Any], form: str, base: str) -> str:
-    """A table of the base, with its strengths to be filled in for another format."""
-    fields, kind, factor = STRENGTHS[where]
-    values, lines = RESISTANCE[form], [f"[{where}]"]
-    for key, value in own.items():
-        if key in fields:
-            lines.append(f"{FILL}: {values['kind']}, for {form}; this is of {base}, for its own format")
-            lines.append(f"# {_line(key, value)}")
-        elif key not in (kind, factor):
-            lines.append(_line(key, value))
-    lines.append(f'{kind} = "{values["kind"]}"')
-    number = f"{factor} = {values['factor']}"
-    lines.append(f"{number:<32}# {values['called']}")
-    return "\n".join(lines) + "\n"
+    """A table of the base whose strengths have a kind and a factor."""
+    _, kind, factor = STRENGTHS[where]
+    values = RESISTANCE[form]
+    number = f"# {factor} = {values['factor']}"
+    more = f'{kind} = "{values["kind"]}"\n{number:<31} {FILL}: {values["called"]}\n'
+    return _table(where, own, form, base, without=(kind, factor)) + more

@@ -9,12 +9,13 @@ import numpy as np
 from shapely import box
 
 from fea.analysis import Analysis
-from fea.sensitivity import STEP, Missing, Sway, Tolerance, missing_clamps, out_of_place, tornado
+from fea.missing import Missing, missing_clamps
+from fea.sensitivity import STEP, Sway, Tolerance, out_of_place, tornado
 from roofmodel.memory import Memory
 from roofmodel.units import UnitSystem
 from viewer import style
 from viewer.picture.drawing import Drawing
-from viewer.places import exceeding, joined, untested
+from viewer.places import beyond, exceeding, joined, untested
 from viewer.quantities import as_given, percent
 from viewer.report.tables import Table
 
@@ -122,11 +123,12 @@ def place_words(found: SwayFindings, units: UnitSystem) -> str:
         lost = f"; a seam then misses the end of {', '.join(place.fewer)}" if place.fewer else ""
         parts.append(
             f"rows {step} higher or lower than planned make {percent(place.rows)} ({place.rows_at}{lost})"
+            f"{beyond(place.rows_over)}"
         )
     if not math.isnan(place.clamps):
         parts.append(
             f"the clamps beside the governing one {step} farther from it make {percent(place.clamps)} "
-            f"({place.clamps_at})"
+            f"({place.clamps_at}){beyond(place.clamps_over)}"
         )
     lost = untested(place, units)
     if not parts:

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fea.planning.checking import target_rows
+from fea.doubts import project_doubts
+from fea.planning.checking import HEIGHT, target_rows
 from fea.planning.plan import Plan
 from roofmodel.units import UnitSystem
-from viewer.summary import with_field
+from viewer.summary import NOT_VERIFIED, with_field
 
 OFF = 1e-3  # by which a rail may lie beyond the end of its piece of plane [m]
 
@@ -200,13 +201,18 @@ def verdict_words(plan: Plan) -> str:
     open_limits = [
         with_field(limit.name) for limit in plan.analysis.unverified if limit.name != "clamp combined"
     ]
-    if open_limits:
-        named = ", ".join(open_limits)
-        return f"NOT VERIFIED: {what} keep what could be checked; no resistance was given for {named}."
+    doubts = project_doubts(plan.analysis.project, plan.analysis.limits)
+    if doubts or open_limits:
+        head = ". ".join(f"{NOT_VERIFIED}: {one}" for one in doubts) or f"{NOT_VERIFIED}: {what}"
+        with_given = f". With the numbers given, {what} keep" if doubts else " keep"
+        named = f"; no resistance was given for {', '.join(open_limits)}" if open_limits else ""
+        return f"{head}{with_given} what could be checked{named}."
     if plan.trouble:
         worst = plan.trouble[0]
         head = "NOT TESTED OUT OF PLACE" if math.isinf(worst.use) else "EXCEEDED A LITTLE OUT OF PLACE"
-        strength = max((one.use for one in plan.trouble if math.isfinite(one.use)), default=0.0)
+        hardware = {one.name for one in plan.analysis.limits if not one.service and one.name != HEIGHT} | {""}
+        known = [one.use for one in plan.trouble if math.isfinite(one.use) and one.limit in hardware]
+        strength = max(known, default=0.0)
         asks = f", which asks for {strength:.2f} times the strength" if strength else ""
         return (
             f"{head}: {what} keep every limit in their exact places only; {worst.words}{asks}. No rows were "

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Iterable, Sequence
 
 import numpy as np
@@ -14,13 +13,14 @@ from shapely.geometry.base import BaseGeometry
 from fea.analysis import Analysis
 from fea.checks.governing import Governing
 from roofmodel.snow.cases import Zone
+from roofmodel.snow.corners import AROUND
 from roofmodel.surface import RoofSurface, shown_origin
 from roofmodel.units import UnitSystem
 from viewer.quantities import column, quantity, signed
 from viewer.report.catchment import SLIVER, Piece
 from viewer.report.plain_beam import plain_beams, row_lines
 from viewer.report.tables import Table
-from viewer.report.working import Working, alike
+from viewer.report.working import Working
 from viewer.report.working_parts import ClampAt
 from viewer.report.working_steps import clamp_at
 
@@ -109,11 +109,10 @@ def measured_table(
     case = [one.name for one in analysis.snow.cases].index(working.case)
     roof = analysis.project.roof
     rows: dict[tuple[str, ...], None] = {}
-    zones = analysis.snow.cases[case].zones
-    count = Counter(alike(zone) for zone in zones)
-    single = [zone for zone in zones if count[alike(zone)] == 1]  # not those around a corner
+    # Slices of a cone around a corner are measured from no line.
+    straight = [zone for zone in analysis.snow.cases[case].zones if not zone.name.endswith(AROUND)]
     for piece in found:
-        for zone in single:
+        for zone in straight:
             if zone.plane != piece.feeder.plane or piece.feeder.region.is_empty:
                 continue
             if zone.polygon.intersection(piece.feeder.region).area >= SLIVER * piece.feeder.region.area:
