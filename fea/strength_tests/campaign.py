@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from fea.checks.rail_section import yield_moments
-from fea.strength_tests.calibrate import Calibration, calibrate
+from fea.strength_tests.calibrate import Calibration, calibrate, stiffness_of
 from fea.strength_tests.curves import CurveReading, read_curve
 from fea.strength_tests.fractiles import (
     design_factor,
@@ -71,7 +71,7 @@ def judge(campaign: Campaign) -> CampaignResult:
         )
         raise InputError(message)
     calibration = _calibration(campaign, readings, counted)
-    share = _share(campaign, calibration)
+    share = _share(campaign, calibration, readings)
     measured = share * np.array(
         [
             test.strength if reading is None else getattr(reading, method.take)
@@ -262,11 +262,13 @@ def _moments(total: Array, squares: Array, count: int) -> tuple[Array, Array]:
     return average, np.sqrt(np.maximum(squares - count * average**2, 0.0) / (count - 1))
 
 
-def _share(campaign: Campaign, calibration: Calibration | None) -> float:
+def _share(campaign: Campaign, calibration: Calibration | None, readings: list[CurveReading | None]) -> float:
     """Force of the clamp that carries most over the force on the rig.
 
     At the first slip by the rig's model, as all was elastic until then; at peak and proof load, when clamps
-    may have slipped, what equilibrium asks of it at least. A model that does not fit is not asked.
+    may have slipped, what equilibrium asks of it at least. So too where clamps soften: the one that carries
+    most is then softer than its neighbors and has less than any one stiffness of all says. A single clamp
+    has no neighbors: its secant at slip is exact. A model that does not fit is not asked.
 
     Raises
     ------
@@ -277,15 +279,23 @@ def _share(campaign: Campaign, calibration: Calibration | None) -> float:
     if rig is None or rig.rail is None:
         return 1.0
     least = least_share(rig)
-    if take == "slip" and calibration is not None and calibration.fits:
+    fits = take == "slip" and calibration is not None and calibration.fits
+    if fits and calibration is not None and (not calibration.softens or rig.clamp.sum() == 1):
         model = rig_model(rig, campaign.table.specimen.direction)
-        return max(float(np.abs(clamp_shares(model, calibration.between[0])).max()), least)
+        soft = calibration.between[0]
+        if calibration.softens:
+            some = [one for i in calibration.test if (one := readings[i]) is not None]
+            soft = np.nanmin([soft, *(stiffness_of(model, one.slip_at / one.slip) for one in some)])
+        return max(float(np.abs(clamp_shares(model, soft)).max()), least)
     if least > LEAST_SHARE:
         return least
-    why = "that the rig's model does not fit" if take == "slip" else f'method.take = "{take}"'
+    why = f'method.take = "{take}"'
+    if take == "slip":
+        why = "clamps that soften" if fits else "that the rig's model does not fit"
     message = (
         f"{campaign.path.name}: rig.support: its bearings can hold the load alone, so with {why} nothing is "
-        'known of the clamps\' strength; load the clamps alone, or take = "slip" with a rig that fits'
+        'known of the clamps\' strength; load the clamps alone, or take = "slip" with a rig that fits and '
+        "clamps that do not soften"
     )
     raise InputError(message)
 

@@ -227,12 +227,19 @@ def _rig(found: CampaignResult) -> list[str]:
             "The model of a clamp that slips does not fit these curves: they give no stiffness. The "
             "strengths do not depend on it."
         ]
-    how = "by the rig's model" if found.campaign.table.method.take == "slip" else "at least, by equilibrium"
+    slip = found.campaign.table.method.take == "slip"
+    model = slip and found.calibration is not None and found.calibration.fits
+    soft = model and found.calibration is not None and found.calibration.softens
+    how = "by the rig's model" if model else "at least, by equilibrium"
+    if soft:
+        how = "at least, by equilibrium: clamps that soften share more than the rig's model says"
+        if rig.clamp.sum() == 1:
+            how = "by the rig's model, with the clamp as soft as where it slipped"
     notes = [
         f"Strengths are those of one clamp: {found.share:.3f} of the force on the rig, what the clamp that "
         f"carries most has of it ({how})."
     ]
-    if shares_out(rig) and found.campaign.table.method.take != "slip":
+    if shares_out(rig) and not slip:
         notes.append(
             "The clamps of this rig take over from each other, so each strength is a mean of several clamps, "
             "which scatters less than one: the characteristic strength is TOO HIGH for one clamp. Load one "

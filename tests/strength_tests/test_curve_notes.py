@@ -10,9 +10,11 @@ from fea.strength_tests.curves import read_curve
 from fea.strength_tests.rig import rig_model
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
+from roofmodel.units import SYSTEMS
 from tests.strength_tests.test_campaign import HEAD
 from tests.strength_tests.test_rig import STRAIGHT
 from viewer.strength import words
+from viewer.strength.rig_words import curved_words
 
 K = 2.5e6
 
@@ -106,3 +108,24 @@ def test_strengths_without_a_curve_count_as_given_and_say_so(tmp_path):
     assert "as given where there is no curve" in words.tests_table(found).note
     plain = judge(campaign(tmp_path, [], "", more))
     assert not any("without a curve" in n for n in plain.notes)
+
+
+@pytest.mark.parametrize("count", [8, 12])
+def test_a_single_curve_that_softens_is_named_though_the_mean_is_straight(tmp_path, count):
+    """One hyperbola among straight lines of 5 kN at 1 mm, 2.06 times as stiff early as by its whole fit."""
+    rng = np.random.default_rng(0)
+    x, curves = np.linspace(0.0, 1.0, 300), []
+    for i in range(count):
+        u, rise = (2.58e-3 * x, 4.0 * x / (1.0 + 3.0 * x)) if i == 2 else (1e-3 * x, x)
+        f = 5e3 * (1.0 + 0.04 * rng.standard_normal()) * rise
+        curves.append((np.append(u, 1.01 * u[-1]), np.append(f, 0.1 * f[-1])))
+    found = judge(campaign(tmp_path, curves, 'take = "slip"\n[rig]'))
+    one = found.calibration
+    assert one is not None
+    assert one.fits
+    assert not one.curved
+    assert [i for i, fit in enumerate(one.fit) if fit.curved] == [2]
+    assert one.between == (one.fit[2].stiffness, one.fit[2].early_stiffness)
+    assert any(note.startswith("CHECK THE CURVES of T3 (") for note in found.notes)
+    assert any("straight on average, but not T3:" in note for note in found.notes)
+    assert "single curves are not straight" in curved_words(one, SYSTEMS["SI"])
