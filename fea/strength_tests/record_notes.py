@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from fea.strength_tests.copies import copy_notes, copy_words
 from fea.strength_tests.curve_notes import swapped, unlike
 from fea.strength_tests.curves import SLIP_DROP
 from fea.strength_tests.likely import unlikely
@@ -25,7 +26,7 @@ def doubts(found: CampaignResult) -> list[str]:
     # Without a rail each clamp was loaded alone: its strength does not depend on the model.
     if one is not None and not one.fits and rig is not None and rig.rail is not None:
         reasons.append("the model does not fit")
-    reasons += unlikely(found)
+    reasons += [*unlikely(found), *copy_words(found)]
     if odd := unlike(found):
         reasons.append(
             f"far stiffer or softer than the other curves: {_named(found, odd)}; correct the heads. Where "
@@ -54,7 +55,7 @@ def raised(found: CampaignResult) -> list[str]:
 
 def raised_words(found: CampaignResult) -> str:
     """The same as a sentence for the head of a result, with what no clamp shows; empty for nothing."""
-    reasons, odd = raised(found), unlikely(found)
+    reasons, odd = raised(found), [*unlikely(found), *copy_words(found)]
     if odd:
         return f"DO NOT RELY ON THESE STRENGTHS: {'; '.join([*odd, *reasons])}."
     if not reasons:
@@ -95,7 +96,7 @@ def record_notes(found: CampaignResult) -> list[str]:
                 "or did the clamp slip under a hung weight? The peak does not depend on it; stiffness, proof "
                 "load and where it slipped do."
             )
-    return [*notes, *_zeros(found), *_unfailed(found)]
+    return [*notes, *copy_notes(found), *_zeros(found), *_unfailed(found)]
 
 
 def _gap(name: str, gap: tuple[float, float, float, float, bool], units: UnitSystem) -> str:

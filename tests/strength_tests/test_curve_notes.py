@@ -7,6 +7,7 @@ from fea.strength_tests.calibrate import fit_curve
 from fea.strength_tests.campaign import judge
 from fea.strength_tests.curve_notes import hidden_slips, slips
 from fea.strength_tests.curves import read_curve
+from fea.strength_tests.record_notes import doubts
 from fea.strength_tests.rig import rig_model
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
@@ -129,3 +130,48 @@ def test_a_single_curve_that_softens_is_named_though_the_mean_is_straight(tmp_pa
     assert any(note.startswith("CHECK THE CURVES of T3 (") for note in found.notes)
     assert any("straight on average, but not T3:" in note for note in found.notes)
     assert "single curves are not straight" in curved_words(one, SYSTEMS["SI"])
+
+
+def noisy(folder, names, made):
+    """Curves of 4 % scatter and 0.5 % noise by their names, or `made` of the one before."""
+    rng, text, last = np.random.default_rng(3), f"{HEAD}[method]\n", None
+    for name in names:
+        if name in made:
+            u, f = made[name](*last)
+        else:
+            u = np.linspace(0.0, 4e-3, 400)
+            f = (
+                5e3
+                * (1.0 + 0.04 * rng.standard_normal())
+                * np.tanh((900.0 + 60.0 * rng.standard_normal()) * u)
+            )
+            f[-40:] *= 0.4
+            f = np.maximum(f + 25.0 * rng.standard_normal(len(u)), 0.0)
+            last = u, f
+        rows = "\n".join(f"{1e3 * a:.5f},{1e-3 * b:.5f}" for a, b in zip(u, f, strict=True))
+        (folder / f"{name}.csv").write_text(f"displacement [mm],force [kN]\n{rows}")
+        text += f'[[test]]\nname = "{name}"\ncurve = "{name}.csv"\n'
+    (folder / "c.toml").write_text(text)
+    return judge(load_campaign(folder / "c.toml"))
+
+
+def smooth(u, f):
+    return u, np.convolve(np.pad(f, 4, mode="edge"), np.ones(9) / 9.0, mode="valid")
+
+
+@pytest.mark.parametrize("copy", [smooth, lambda u, f: (u, 1.002 * f), lambda u, f: (u[::2], f[::2])])
+def test_a_copy_of_a_record_is_told_and_kept_back_where_its_name_says_it(tmp_path, copy):
+    found = noisy(tmp_path, ("A1", "A2", "A2_smooth", "A3", "A10"), {"A2_smooth": copy})
+    note = next(note for note in found.notes if note.startswith("CHECK THE RECORDS"))
+    assert note.startswith("CHECK THE RECORDS of A2_smooth and A2: ")
+    assert any("A2_smooth and A2" in doubt for doubt in doubts(found))
+    assert "DO NOT RELY" in words.answer(found)
+
+
+def test_a_copy_by_another_name_is_told_and_tests_of_their_own_are_not(tmp_path):
+    found = noisy(tmp_path, ("A1", "A2", "B7", "A3", "A10"), {"B7": lambda u, f: (u, 1.002 * f)})
+    assert any(note.startswith("CHECK THE RECORDS of B7 and A2: ") for note in found.notes)
+    assert not doubts(found)
+    found = noisy(tmp_path, ("A1", "A2", "A3", "A10", "A1_b"), {})
+    assert not any(note.startswith("CHECK THE RECORDS") for note in found.notes)
+    assert not doubts(found)
