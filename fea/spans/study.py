@@ -28,6 +28,7 @@ from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.rocking import default_words, least_rocking, rocking_words
 from roofmodel.project.span_study import SpanStudy, Variant
+from roofmodel.project.starting import example_words
 from roofmodel.project.strength_doubts import least_tested, stiff_notes, untested, untested_words
 from roofmodel.project.tested import bare_notes, bond_notes, height_notes, tested_notes, untold_notes
 from roofmodel.snow.cases import LoadLevel
@@ -315,8 +316,11 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     tables_of |= {f"rail ({rail.name})": rail for rail in table.rail}
     tested = tested_notes(clamp, table.panel, units, design.format)
     notes = [
-        Note(f"NOT VERIFIED: {words}: {wanted}; no load is given there.", True, at)
-        for words, wanted, at in _open(study, tables)
+        *needed(example_words("study", table.study.name)),
+        *(
+            Note(f"NOT VERIFIED: {words}: {wanted}; no load is given there.", True, at)
+            for words, wanted, at in _open(study, tables)
+        ),
     ]
     notes += needed(_missing(study, tables))
     if np.isnan(variant.panel.anchorage):

@@ -12,6 +12,7 @@ from fea.strength_tests.record_notes import record_notes
 from fea.strength_tests.results import SPREAD_BOUND, CampaignResult
 from fea.strength_tests.rig import shares_out
 from fea.strength_tests.unit_notes import unit_notes
+from roofmodel.project.starting import example_words
 from roofmodel.project.strength_doubts import LEAST_SCATTER, LEAST_TESTS
 from roofmodel.units import SYSTEMS
 
@@ -25,6 +26,7 @@ DOUBTFUL = 0.05  # chance below which a distribution is doubted
 def campaign_notes(found: CampaignResult) -> tuple[str, ...]:
     """Exclusions, suspects, scatter, missing measurements, one sentence each."""
     return (
+        *example_words("campaign", found.campaign.table.campaign.name),
         *record_notes(found),
         *unit_notes(found),
         *_height(found),

@@ -1,7 +1,10 @@
 """One table for many curves: it reads as a table of each, in the order that people count."""
 
+from io import StringIO
+
 import numpy as np
 import pytest
+from rich.console import Console
 
 from fea.spans.study import run_study
 from fea.strength_tests.campaign import judge
@@ -9,7 +12,9 @@ from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
 from roofmodel.project.span_study import load_study
 from tests.strength_tests.test_campaign import HEAD
-from viewer.starter import write_starter
+from viewer.span.terminal import print_study
+from viewer.starter import to_do, write_starter
+from viewer.strength import words
 
 NAMES = ("P1", "P2", "P10")
 PEAKS = (5.1, 5.6, 4.8)
@@ -91,7 +96,15 @@ def test_a_starting_campaign_wants_nothing_but_its_curves(tmp_path, units, direc
     found = judge(load_campaign(path))
     assert [test.name for test in found.campaign.tests] == list(NAMES)
     assert found.campaign.table.specimen.direction == direction
-    assert (found.campaign.table.specimen.load_height is None) is (direction != "along")
+    assert found.campaign.table.specimen.load_height is None  # nobody's height counts as the user's
+    assert ("# load_height = " in path.read_text()) is (direction == "along")
+    assert found.notes[0].startswith(
+        "DO NOT RELY ON THESE NUMBERS: the campaign is still called “Example clamp"
+    )
+    assert words.answer(found).startswith("DO NOT RELY ON THESE NUMBERS")
+    path.write_text(path.read_text().replace("Example clamp,", "Clamp 7,"))
+    own = judge(load_campaign(path))
+    assert "DO NOT RELY" not in " ".join((*own.notes, words.answer(own)))
     assert found.calibration.fits
     with pytest.raises(InputError, match="exists already"):
         write_starter("tests", units, path)
@@ -102,4 +115,22 @@ def test_a_starting_campaign_wants_nothing_but_its_curves(tmp_path, units, direc
 @pytest.mark.parametrize("units", ["SI", "US"])
 def test_a_starting_span_study_is_verified_as_it_stands(tmp_path, units):
     write_starter("spans", units, tmp_path / "s.toml")
-    assert run_study(load_study(tmp_path / "s.toml")).verified
+    found = run_study(load_study(tmp_path / "s.toml"))
+    assert found.verified
+    assert found.notes[0].startswith(
+        "DO NOT RELY ON THESE NUMBERS: the study is still called “Example rails”"
+    )
+    console = Console(file=StringIO(), width=200)
+    print_study(found, console)
+    assert "are examples" in console.file.getvalue().splitlines()[1]
+
+
+@pytest.mark.parametrize(
+    ("name", "direction"),
+    [("Across", "across"), ("across-2", "across"), ("pull_b", "pull"), ("PUSH 3", "push"), ("t", "along")],
+)
+def test_the_first_word_of_a_name_is_the_direction_and_another_is_told(tmp_path, name, direction):
+    path = tmp_path / f"{name}.toml"
+    write_starter("tests", "SI", path)
+    assert f'direction = "{direction}"' in path.read_text()
+    assert ('Direction "along" was written' in to_do("tests", path)) is (name == "t")
