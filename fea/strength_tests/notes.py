@@ -27,6 +27,7 @@ def campaign_notes(found: CampaignResult) -> tuple[str, ...]:
     """Exclusions, suspects, scatter, missing measurements, one sentence each."""
     return (
         *example_words("campaign", found.campaign.table.campaign.name),
+        *_forgotten(found),
         *record_notes(found),
         *unit_notes(found),
         *_height(found),
@@ -43,6 +44,19 @@ def campaign_notes(found: CampaignResult) -> tuple[str, ...]:
         *_bounded(found),
         *_other_metal(found),
     )
+
+
+def _forgotten(found: CampaignResult) -> list[str]:
+    """CSV files beside those of the tests that no test is of."""
+    some = found.campaign.left_out
+    if not some:
+        return []
+    more = f" and {len(some) - TOLD} more" if len(some) > TOLD else ""
+    files = "1 CSV file belongs" if len(some) == 1 else f"{len(some)} CSV files belong"
+    return [
+        f"CHECK THE FOLDER: {files} to no test: {', '.join(some[:TOLD])}{more}. A test that was done counts, "
+        "or is excluded with a reason; records of nothing go elsewhere."
+    ]
 
 
 def _bounded(found: CampaignResult) -> list[str]:

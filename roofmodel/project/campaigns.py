@@ -18,7 +18,7 @@ from roofmodel.project.campaign_schema import LETTERS, CampaignFile, TestTable
 from roofmodel.project.hardware_tables import check_yield
 from roofmodel.project.record_prints import is_same_record, record_print
 from roofmodel.project.rigs import Rig, make_rig
-from roofmodel.project.test_patterns import spread
+from roofmodel.project.test_patterns import left_out, spread
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.validation import modeled, read_text, read_toml
 from roofmodel.units import SYSTEMS, shown
@@ -51,6 +51,8 @@ class Campaign:
         strength in a CSV file: "us", "metric" or "".
     sheet : str
         The units that seam height and thickness of the specimen are given in: "us", "metric", "" for both.
+    left_out : tuple of str
+        CSV files in the folders of patterns that belong to no test.
     """
 
     path: Path
@@ -62,6 +64,7 @@ class Campaign:
     rig: Rig | None = None
     heads: tuple[tuple[str, str], ...] = ()
     sheet: str = ""
+    left_out: tuple[str, ...] = ()
 
 
 def load_campaign(path: str | Path) -> Campaign:
@@ -105,6 +108,7 @@ def load_campaign(path: str | Path) -> Campaign:
             heads.append((_system(found.unit.get("displacement")), _system(found.unit.get("force"))))
         _differ(tests, curves)
         rig = _rig(table, path.parent, inputs, digest)
+        odd = left_out(table.test, path.parent)
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from None
@@ -113,7 +117,7 @@ def load_campaign(path: str | Path) -> Campaign:
         raise InputError(message)
     sheet = _sheet_system(data["specimen"])
     inputs_, curves_ = tuple(inputs), tuple(curves)
-    return Campaign(path, table, digest.hexdigest(), tests, curves_, inputs_, rig, tuple(heads), sheet)
+    return Campaign(path, table, digest.hexdigest(), tests, curves_, inputs_, rig, tuple(heads), sheet, odd)
 
 
 def _system(unit: float | None) -> str:

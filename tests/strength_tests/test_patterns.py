@@ -85,6 +85,31 @@ def test_what_cannot_be_meant_is_one_line(tmp_path, tables, says):
     assert "c.toml: " in str(told.value)
 
 
+def test_no_file_of_the_folder_is_missed_in_silence(tmp_path):
+    """Capitals are no reason to skip a test; what is in no test is told; a folder may have brackets."""
+    campaign(tmp_path, PATTERN)
+    text = (tmp_path / "pull" / "P2.csv").read_text()
+    (tmp_path / "pull" / "P20.CSV").write_text(text.replace(",5.", ",5.2"))  # a record of its own
+    found = load_campaign(tmp_path / "c.toml")
+    assert [test.name for test in found.tests] == ["P1", "P2", "P10", "P20"]
+    assert not any("CHECK THE FOLDER" in note for note in judge(found).notes)
+    (tmp_path / "pull" / "late").mkdir()
+    (tmp_path / "pull" / "P20.CSV").rename(tmp_path / "pull" / "late" / "P20.CSV")
+    (tmp_path / "pull" / "x.csv").write_text("")
+    (tmp_path / "pull").rename(tmp_path / "al [mm]")
+    (tmp_path / "c.toml").write_text(HEAD + PATTERN.replace("pull/*", "al [mm]/P*"))
+    found = load_campaign(tmp_path / "c.toml")
+    assert [test.curve for test in found.tests] == [f"al [mm]/{name}.csv" for name in NAMES]
+    note = next(note for note in judge(found).notes if note.startswith("CHECK THE FOLDER"))
+    assert "2 CSV files belong to no test: al [mm]/late/P20.CSV, al [mm]/x.csv." in note
+
+
+@pytest.mark.parametrize("name", ["p2", " P2 ", "P2 "])
+def test_a_name_that_is_a_file_but_for_capitals_is_refused(tmp_path, name):
+    with pytest.raises(InputError, match=r'P2\.csv of test\.curves has that name .* write name = "P2"'):
+        campaign(tmp_path, f'{PATTERN}[[test]]\nname = "{name}"\nstrength = "4 kN"\n')
+
+
 @pytest.mark.parametrize("units", ["SI", "US"])
 @pytest.mark.parametrize("direction", ["along", "across", "pull", "push"])
 def test_a_starting_campaign_wants_nothing_but_its_curves(tmp_path, units, direction):
