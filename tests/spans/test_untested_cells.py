@@ -2,14 +2,19 @@
 
 import csv
 import json
+import re
 
 import numpy as np
+import pypdf
 import pytest
 
 from fea.spans.study import run_study
 from roofmodel.project.span_study import load_study
+from roofmodel.units import SYSTEMS
 from tests.spans.test_span_conditions import put, run
 from tests.spans.test_span_doubts import TESTED
+from viewer.span.sheet import sheets
+from viewer.span.words import loads_table
 
 ARRANGEMENTS, SPANS = ("single span", "two spans", "one clamp missing"), (0.4, 0.8, 2.0)
 
@@ -65,6 +70,13 @@ def test_all_outputs_agree_on_which(tmp_path):
     assert (out / "spans.svg").read_text().count(">?</text>") in (len(doubted) + 1, 2 * len(doubted) + 1)
     page = (out / "spans.html").read_text()
     assert page.count("?: NOT VERIFIED") >= 4
+    printed = " ".join(one.extract_text() for one in pypdf.PdfReader(out / "spans.pdf").pages)
+    for text in (page, printed):  # each in the table of its rail and on the rail's data sheet
+        assert len(re.findall(r"[\d)]\s+\?(?!:)", text)) >= 2 * len(doubted)
+    for one, sheet in zip(found.rails, sheets(found), strict=True):
+        for rows in (loads_table(found, one, SYSTEMS["SI"]).rows, sheet.tables[0].rows):
+            marks = [[" ?" in cell for cell in row[-one.guess.shape[1] :]] for row in rows]
+            np.testing.assert_array_equal(marks, one.guess)
     with (out / "loads.csv").open() as file:  # a load that a span carries is doubted with the span's own
         for line in csv.DictReader(file):
             span = line["largest span [m]"]
