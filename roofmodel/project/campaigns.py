@@ -162,8 +162,14 @@ def _alike(table: CampaignFile, tests: tuple[TestTable, ...]) -> None:
 
 
 def _differ(tests: tuple[TestTable, ...], curves: list[tuple[Array, Array] | None]) -> None:
-    """Refuse one record given for two tests: it would count twice."""
-    prints = [None if curve is None else record_print(*curve) for curve in curves]
+    """Refuse one record given for two tests: it would count twice.
+
+    Forces of the other sign have no way to a peak to compare; they are refused where they are read.
+    """
+    prints = [
+        None if curve is None or float(curve[1].max()) < -float(curve[1].min()) else record_print(*curve)
+        for curve in curves
+    ]
     for i, one in enumerate(prints):
         for j, other in enumerate(prints[:i]):
             if one is not None and other is not None and is_same_record(one, other):

@@ -132,6 +132,14 @@ def test_a_single_curve_that_softens_is_named_though_the_mean_is_straight(tmp_pa
     assert "single curves are not straight" in curved_words(one, SYSTEMS["SI"])
 
 
+def test_records_of_the_other_sign_are_no_copies_of_each_other(tmp_path):
+    curves = [(u, -f) for u, f in (knock(s, p) for s, p in zip(SLIPS[:4], PEAKS, strict=False))]
+    with pytest.raises(
+        InputError, match=r'"T1"\.curve: T1\.csv has forces down to .* the sign of the column'
+    ):
+        judge(campaign(tmp_path, curves))
+
+
 def noisy(folder, names, made):
     """Curves of 4 % scatter and 0.5 % noise by their names, or `made` of the one before."""
     rng, text, last = np.random.default_rng(3), f"{HEAD}[method]\n", None
