@@ -19,7 +19,8 @@ from fea.spans.missing import DIRECTIONS, direction_demand, missing_directions
 from fea.spans.more_tests import Gains, gains, more_factors, more_words, three_more
 from fea.spans.notes import Note, needed
 from fea.spans.rows import Hardware
-from fea.spans.table_notes import rail_notes, study_screw_notes, typed_stiffness, uncounted
+from fea.spans.table_notes import rail_notes, study_screw_notes, uncounted
+from fea.typed_stiffness import typed_stiffness
 from roofmodel.hardware import DesignFormat, SpliceTorsion
 from roofmodel.layout import SpliceKind
 from roofmodel.project.base import Table
@@ -336,7 +337,7 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         ),
         *map(Note, crossing_words(at_lowest.clamp, of_name, table.panel.seam_height, units)),
         *needed(stiff_notes(clamp, units)),
-        *needed(typed_stiffness(clamp, units)),
+        *needed(typed_stiffness(clamp, units, study.stiffness_ends)),
         *needed(untold_notes(clamp)),
         *needed(uncounted(clamp)),
         *map(Note, height_notes(clamp)),

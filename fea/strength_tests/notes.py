@@ -20,6 +20,7 @@ HEIGHT_OPEN = "specimen.load_height"
 ASKED = "three"  # tests at least that are asked for then (AISI S100 K2.1.1, from memory)
 D7_3_BELOW = 0.99  # of the design value by D7.2, below which that by D7.3 is told (judgment) [-]
 TOLD = 5  # tests that do not count, and ways to fail, that are told one by one
+LARGER = " clamp.toml takes the LARGER."  # of the two design strengths of EN
 DOUBTFUL = 0.05  # chance below which a distribution is doubted
 
 
@@ -70,11 +71,13 @@ def _bounded(found: CampaignResult) -> list[str]:
             f"{text(one.fractile, 'force')} (judgment); more tests cannot raise it."
         )
     if one.direct < D7_3_BELOW * one.design:
+        # Strengths of ASD and LRFD are neither.
+        taken = LARGER if found.campaign.table.method.format == "EN" else ""
         text = SYSTEMS[found.campaign.table.campaign.units].text
         notes.append(
             "The design strength straight from the tests (EN 1990 D7.3) is "
             f"{text(one.direct, 'force')}, less than {text(one.design, 'force')} by the partial factor "
-            "(D7.2): so few tests say little of the design level. clamp.toml takes the LARGER."
+            f"(D7.2): so few tests say little of the design level.{taken}"
         )
     if one.scatter == LEAST_SCATTER:
         notes.append(
@@ -227,7 +230,7 @@ def _height(found: CampaignResult) -> list[str]:
     return [
         f"{HEIGHT_OPEN} is not given (height of the load above the grip): the strength counts as if the load "
         "had acted at the grip, so that all a rail above it does to tip the clamp comes on top. Safe, and "
-        "dear: span tables may fall to a third. Give it, from the drawing of the rig."
+        "dear: span tables may fall to a fifth or less. Give it, from the drawing of the rig."
     ]
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,7 +20,7 @@ from roofmodel.project.rigs import Rig, make_rig
 from roofmodel.project.test_patterns import left_out, spread
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.validation import modeled, read_text, read_toml
-from roofmodel.units import SYSTEMS, shown
+from roofmodel.units import SYSTEMS, factor, shown, split
 
 Array = NDArray[np.float64]
 
@@ -130,7 +129,7 @@ def _system(unit: float | None) -> str:
 def _sheet_system(specimen: Mapping[str, Any]) -> str:
     """The units in which a specimen's seam and sheet are written, where both agree."""
     texts = [str(specimen[name]) for name in ("seam_height", "thickness")]
-    found = {"us" if re.search(r"in|mil|thou|ft|ga|[\"″”]", text) else "metric" for text in texts}
+    found = {_system(factor(split(text, "size")[1], "size")) for text in texts}
     return found.pop() if len(found) == 1 else ""
 
 
