@@ -159,3 +159,15 @@ def test_the_first_word_of_a_name_is_the_direction_and_another_is_told(tmp_path,
     write_starter("tests", "SI", path)
     assert f'direction = "{direction}"' in path.read_text()
     assert ('Direction "along" was written' in to_do("tests", path)) is (name == "t")
+
+
+def test_what_a_missing_height_of_the_load_costs_is_said(tmp_path):
+    """A starting study falls to 22 % of its loads (measured)."""
+    write_starter("spans", "SI", tmp_path / "s.toml")
+    text = (tmp_path / "s.toml").read_text()
+    line = next(line for line in text.splitlines() if line.startswith("test_height"))
+    (tmp_path / "n.toml").write_text(text.replace(line, ""))
+    whole, bare = (run_study(load_study(tmp_path / f"{name}.toml")) for name in "sn")
+    shares = [low.low / high.low for low, high in zip(bare.rails, whole.rails, strict=True)]
+    assert 0.15 < min(float(np.nanmin(share)) for share in shares) < 0.25
+    assert any("may cost four fifths or more" in note for note in bare.notes)
