@@ -31,7 +31,7 @@ from fea.strength_tests.resistance import (
     resistance_factor,
 )
 from fea.strength_tests.results import CampaignResult, Justified, MoreTests
-from fea.strength_tests.rig import clamp_shares, least_share, rig_model
+from fea.strength_tests.rig import clamp_shares, least_share, rig_model, share_below_load
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import Campaign
 from roofmodel.project.strength_doubts import LEAST_SCATTER, LEAST_TESTS
@@ -266,9 +266,10 @@ def _share(campaign: Campaign, calibration: Calibration | None, readings: list[C
     """Force of the clamp that carries most over the force on the rig.
 
     At the first slip by the rig's model, as all was elastic until then; at peak and proof load, when clamps
-    may have slipped, what equilibrium asks of it at least. So too where clamps soften: the one that carries
-    most is then softer than its neighbors and has less than any one stiffness of all says. A single clamp
-    has no neighbors: its secant at slip is exact. A model that does not fit is not asked.
+    may have slipped, what equilibrium asks of it at least. Where clamps soften, the one that carries most is
+    softer than its neighbors and has less than any one stiffness of all says: of a clamp right below the load
+    counts what rail and rigid neighbors leave to it, of a single one that with its secant at slip, else what
+    equilibrium asks. A model that does not fit is not asked.
 
     Raises
     ------
@@ -280,13 +281,17 @@ def _share(campaign: Campaign, calibration: Calibration | None, readings: list[C
         return 1.0
     least = least_share(rig)
     fits = take == "slip" and calibration is not None and calibration.fits
-    if fits and calibration is not None and (not calibration.softens or rig.clamp.sum() == 1):
+    if fits and calibration is not None:
         model = rig_model(rig, campaign.table.specimen.direction)
         soft = calibration.between[0]
-        if calibration.softens:
-            some = [one for i in calibration.test if (one := readings[i]) is not None]
-            soft = np.nanmin([soft, *(stiffness_of(model, one.slip_at / one.slip) for one in some)])
-        return max(float(np.abs(clamp_shares(model, soft)).max()), least)
+        if not calibration.softens:
+            return max(float(np.abs(clamp_shares(model, soft)).max()), least)
+        some = [one for i in calibration.test if (one := readings[i]) is not None]
+        at_slip = [one.slip_at / one.slip for one in some]
+        if rig.clamp.sum() == 1:
+            soft = np.nanmin([soft, *(stiffness_of(model, flexible) for flexible in at_slip)])
+            return max(float(np.abs(clamp_shares(model, soft)).max()), least)
+        least = max(least, share_below_load(rig, model, max(at_slip)))
     if least > LEAST_SHARE:
         return least
     why = f'method.take = "{take}"'

@@ -251,7 +251,7 @@ def _rig(found: CampaignResult) -> list[str]:
     soft = model and found.calibration is not None and found.calibration.softens
     how = "by the rig's model" if model else "at least, by equilibrium"
     if soft:
-        how = "at least, by equilibrium: clamps that soften share more than the rig's model says"
+        how = "at least, however its neighbors hold: clamps that soften share more than the rig's model says"
         if rig.clamp.sum() == 1:
             how = "by the rig's model, with the clamp as soft as where it slipped"
     notes = [

@@ -473,6 +473,8 @@ def test_clamps_that_soften_are_given_no_more_than_they_held(tmp_path, inertia, 
     slip, found = softening_rig(tmp_path, inertia, bearings)
     assert found.calibration is not None
     assert found.calibration.softens
+    if inertia < 5.0:  # a soft rail brings the others little
+        assert found.measured.min() > 0.85 * slip.min()
     if found.calibration.fits:
         assert (found.measured <= 1.001 * slip).all()
         assert (found.measured >= (0.95 if bearings else 1.0 / 3.0) * slip).all()
