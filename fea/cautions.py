@@ -20,6 +20,7 @@ from fea.sections.buckling_class import class_words
 from fea.sections.outline_doubts import outline_words
 from fea.short_ends import short_end_words
 from fea.straight import straight_words
+from fea.typed_stiffness import typed_stiffness
 from roofmodel.hardware import DesignFormat
 from roofmodel.project.as_built import AS_MEASURED
 from roofmodel.project.base import Table
@@ -151,6 +152,7 @@ def cautions(
     found += outline_words(project.rail.profile, units)
     found += class_words("the rail", project.rail, table.rail.alloy, DesignFormat(table.design.format))
     found += tested_notes(table.clamp, table.panel, units, table.design.format)
+    found += typed_stiffness(table.clamp, units)
     found += screw_notes(table.clamp, table.panel)
     found += _lasting(project) + _leaks(force)
     if table.as_built is not None:

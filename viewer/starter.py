@@ -10,7 +10,7 @@ from roofmodel.errors import InputError
 from roofmodel.project.schema import STARTING_NAME
 from roofmodel.project.site_schema import FORMATS
 from viewer.files import write_text
-from viewer.starter_maker import NEXT, maker_text
+from viewer.starter_maker import DIRECTIONS, NEXT, direction_of, maker_text
 
 EXAMPLES = "The numbers below are examples."
 _HEAD = """\
@@ -364,7 +364,13 @@ def starter_text(shape: str, units: str, standard: str | None = None) -> str:
 def to_do(shape: str, path: Path) -> str:
     """Whose numbers are wanted in a starting file, and the command that takes it."""
     roof = "site, roof and tested hardware, then run: eavewright check {out} --out results"
-    return NEXT.get(shape, roof).format(out=path)
+    text = NEXT.get(shape, roof).format(out=path)
+    if shape == "tests" and not direction_of(path):
+        text += (
+            f'\nDirection "{DIRECTIONS[0]}" was written, as the name of the file begins with none of '
+            f"{', '.join(DIRECTIONS)}: change it where the tests were others."
+        )
+    return text
 
 
 def write_starter(shape: str, units: str, path: Path, standard: str | None = None) -> None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from string import Template
+
+from roofmodel.project.starting import STARTING
 
 DIRECTIONS = ("along", "across", "pull", "push")
 _TESTS = Template("""\
@@ -11,7 +14,7 @@ _TESTS = Template("""\
 # The numbers below are examples. Replace all of them by those of your tests.
 
 [campaign]
-name = "Example clamp, $direction"
+name = "$name, $direction"
 units = "$units"
 report = ""                     # laboratory, report number, date
 
@@ -50,7 +53,7 @@ _SPANS = Template("""\
 # The numbers below are examples. Replace all of them by those of your clamp and rails.
 
 [study]
-name = "Example rails"
+name = "$name"
 units = "$units"
 slope = "25 deg"
 panel_length = "$long"
@@ -122,8 +125,17 @@ def maker_text(what: str, units: str, path: Path) -> str:
     """Starting file of a campaign, whose direction the name of the file may say, or of a study ("spans")."""
     sizes = _SIZES[units]
     if what == "spans":
-        return _SPANS.substitute(sizes, units=units)
-    direction = path.stem if path.stem in DIRECTIONS else DIRECTIONS[0]
-    height = f'load_height = "{sizes["high"]}"           # of the load above the grip, from the drawing\n'
+        return _SPANS.substitute(sizes, units=units, name=STARTING["study"])
+    direction = direction_of(path) or DIRECTIONS[0]
+    height = (
+        f'# load_height = "{sizes["high"]}"         # of the load above the grip, from the drawing: yours\n'
+    )
     along = height if direction == "along" else ""
-    return _TESTS.substitute(sizes, units=units, direction=direction, load_height=along)
+    name = STARTING["campaign"]
+    return _TESTS.substitute(sizes, units=units, name=name, direction=direction, load_height=along)
+
+
+def direction_of(path: Path) -> str:
+    """The direction that the first word of a file's name says, "Across-2.toml" too; empty for none."""
+    word = re.match(r"[a-z]*", path.stem.lower())
+    return word[0] if word is not None and word[0] in DIRECTIONS else ""

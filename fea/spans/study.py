@@ -19,7 +19,8 @@ from fea.spans.missing import DIRECTIONS, direction_demand, missing_directions
 from fea.spans.more_tests import Gains, gains, more_factors, more_words, three_more
 from fea.spans.notes import Note, needed
 from fea.spans.rows import Hardware
-from fea.spans.table_notes import rail_notes, study_screw_notes, typed_stiffness, uncounted
+from fea.spans.table_notes import rail_notes, study_screw_notes, uncounted
+from fea.typed_stiffness import typed_stiffness
 from roofmodel.hardware import DesignFormat, SpliceTorsion
 from roofmodel.layout import SpliceKind
 from roofmodel.project.base import Table
@@ -29,6 +30,7 @@ from roofmodel.project.part_schema import BuiltRoof
 from roofmodel.project.part_tables import built_roof
 from roofmodel.project.rocking import default_words, least_rocking, rocking_words
 from roofmodel.project.span_study import SpanStudy, Variant
+from roofmodel.project.starting import example_words
 from roofmodel.project.strength_doubts import least_tested, stiff_notes, untested, untested_words
 from roofmodel.project.tested import bare_notes, bond_notes, height_notes, tested_notes, untold_notes
 from roofmodel.snow.cases import LoadLevel
@@ -316,8 +318,11 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
     tables_of |= {f"rail ({rail.name})": rail for rail in table.rail}
     tested = tested_notes(clamp, table.panel, units, design.format)
     notes = [
-        Note(f"NOT VERIFIED: {words}: {wanted}; no load is given there.", True, at)
-        for words, wanted, at in _open(study, tables)
+        *needed(example_words("study", table.study.name)),
+        *(
+            Note(f"NOT VERIFIED: {words}: {wanted}; no load is given there.", True, at)
+            for words, wanted, at in _open(study, tables)
+        ),
     ]
     notes += needed(_missing(study, tables))
     if np.isnan(variant.panel.anchorage):
@@ -338,7 +343,7 @@ def _notes(study: SpanStudy, choices: Choices, tables: tuple[RailTableau, ...]) 
         ),
         *map(Note, crossing_words(at_lowest.clamp, of_name, table.panel.seam_height, units)),
         *needed(stiff_notes(clamp, units)),
-        *needed(typed_stiffness(clamp, units)),
+        *needed(typed_stiffness(clamp, units, study.stiffness_ends)),
         *needed(untold_notes(clamp)),
         *needed(uncounted(clamp)),
         *map(Note, height_notes(clamp)),

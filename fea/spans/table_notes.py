@@ -14,8 +14,6 @@ from roofmodel.project.screw_tables import screw_notes
 from roofmodel.project.span_study import SpanStudy
 from roofmodel.units import UnitSystem
 
-NEAR = 0.002  # of a stiffness with four digits
-
 
 def uncounted(clamp: ClampTable) -> list[str]:
     """That somebody named tests, but not how many nor on what."""
@@ -69,28 +67,3 @@ def _not_in(rail: Rail) -> list[str]:
     if rail.profile is None:
         ways.append("holes")
     return ways
-
-
-def typed_stiffness(clamp: ClampTable, units: UnitSystem) -> list[str]:
-    """Stiffness that tests are told of for other directions, or another one than the tests gave."""
-    tested = clamp.tested
-    if tested is None or not any(one.stiffness for one in tested.series):
-        return []
-    told = {one.direction: one.stiffness for one in tested.series if one.stiffness}
-    if "pull" not in told and "push" in told:
-        told["pull"] = told["push"]
-    odd = []
-    for name in ("along", "across", "pull"):
-        own, ends = float(getattr(clamp.stiffness, name)), told.get(name)
-        text = units.text(own, "stiffness")
-        if ends is None:
-            odd.append(f"clamp.stiffness.{name}, {text}, has no test behind it")
-        elif not (1.0 - NEAR) * ends[0] <= own <= (1.0 + NEAR) * ends[-1]:
-            given = " to ".join(dict.fromkeys(units.text(end, "stiffness") for end in ends))
-            odd.append(f"clamp.stiffness.{name}, {text}, is not what its tests gave, {given}")
-    if not odd:
-        return []
-    return [
-        f"Typed by hand: {'; '.join(odd)} ([[clamp.tested.series]]). Stiffness says how clamps share a load, "
-        "and moves these loads either way: have it tested, or give a range whose worse end counts."
-    ]

@@ -98,6 +98,16 @@ class CurveFit:
     moved: Array
     force: Array
 
+    @property
+    def bend(self) -> float:
+        """Early stiffness of the clamp over that of the fit; NaN where either is not known. [-]."""
+        return self.early_stiffness / self.stiffness
+
+    @property
+    def curved(self) -> bool:
+        """Whether it is no straight line up to its first loss; not where that is not known."""
+        return max(self.bend, 1.0 / self.bend) > CURVED
+
 
 @dataclass(frozen=True)
 class Mean:
@@ -154,11 +164,27 @@ class Calibration:
 
     @property
     def between(self) -> tuple[float, float]:
-        """Stiffness of a clamp at its softest and stiffest; alike where its curves are straight. [N/m]."""
-        whole, early = self.stiffness.value, self.early.value
-        if not max(early / whole, whole / early) > CURVED:  # NaN counts as straight: flags say why
-            return whole, whole
-        return min(whole, early), max(whole, early)
+        """Stiffness of a clamp at its softest and stiffest; alike where its curves are straight. [N/m].
+
+        By the means; where these hide single curves that are not straight, to the ends of these.
+        """
+        ends = [self.stiffness.value]
+        if self.curved:
+            ends.append(self.early.value)
+        else:
+            ends += [v for fit in self.fit if fit.curved for v in (fit.stiffness, fit.early_stiffness)]
+        return min(ends), max(ends)
+
+    @property
+    def curved(self) -> bool:
+        """Whether the mean curve is no straight line; NaN counts as straight: flags say why."""
+        ratio = self.early.value / self.stiffness.value
+        return max(ratio, 1.0 / ratio) > CURVED
+
+    @property
+    def softens(self) -> bool:
+        """Whether stiffness falls as the clamp is loaded, by the means or in any single curve."""
+        return self.early.value > CURVED * self.stiffness.value or any(fit.bend > CURVED for fit in self.fit)
 
 
 def fit_curve(model: RigModel, moved: Array, force: Array, reading: CurveReading) -> CurveFit:
@@ -198,7 +224,7 @@ def fit_curve(model: RigModel, moved: Array, force: Array, reading: CurveReading
         sudden=fall >= 0 and is_sudden(moved, force, fall),
         falling=falling,
         early=np.nan if rigid else reading.stiffness * flexibility(model, k),
-        early_stiffness=_stiffness_of(model, 1.0 / reading.stiffness),
+        early_stiffness=stiffness_of(model, 1.0 / reading.stiffness),
         moved=u - toe,
         force=f,
     )
@@ -262,12 +288,12 @@ def _fit_knee(model: RigModel, u: Array, f: Array, reading: CurveReading) -> tup
             slope, start_force = reading.stiffness, -reading.toe * reading.stiffness
         toe = -float(start_force / slope) / (top * length)
         flexible, peak = 1.0 / float(slope * length), 1.0
-    k = _stiffness_of(model, float(flexible) * length)
+    k = stiffness_of(model, float(flexible) * length)
     share = float(np.abs(clamp_shares(model, STIFFEST if np.isnan(k) else k)).max())
     return float(toe) * top * length, k, float(peak) * top * share, plateau
 
 
-def _stiffness_of(model: RigModel, flexible: float) -> float:
+def stiffness_of(model: RigModel, flexible: float) -> float:
     """Stiffness of a clamp that gives the rig this flexibility; NaN where even rigid ones are too soft."""
 
     def gap(x: float) -> float:
@@ -283,7 +309,7 @@ def _fit_events(
     model: RigModel, u: Array, f: Array, reading: CurveReading
 ) -> tuple[float, float, float, bool]:
     """The same for a rig whose clamps slip one after another."""
-    k = _stiffness_of(model, 1.0 / reading.stiffness)
+    k = stiffness_of(model, 1.0 / reading.stiffness)
     known = not np.isnan(k)
     k = k if known else STIFFEST
     top = float(f.max())

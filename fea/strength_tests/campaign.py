@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from fea.checks.rail_section import yield_moments
-from fea.strength_tests.calibrate import Calibration, calibrate
+from fea.strength_tests.calibrate import Calibration, calibrate, stiffness_of
 from fea.strength_tests.curves import CurveReading, read_curve
 from fea.strength_tests.fractiles import (
     design_factor,
@@ -31,7 +31,7 @@ from fea.strength_tests.resistance import (
     resistance_factor,
 )
 from fea.strength_tests.results import CampaignResult, Justified, MoreTests
-from fea.strength_tests.rig import clamp_shares, least_share, rig_model
+from fea.strength_tests.rig import clamp_shares, least_share, rig_model, share_below_load
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import Campaign
 from roofmodel.project.strength_doubts import LEAST_SCATTER, LEAST_TESTS
@@ -71,7 +71,7 @@ def judge(campaign: Campaign) -> CampaignResult:
         )
         raise InputError(message)
     calibration = _calibration(campaign, readings, counted)
-    share = _share(campaign, calibration)
+    share = _share(campaign, calibration, readings)
     measured = share * np.array(
         [
             test.strength if reading is None else getattr(reading, method.take)
@@ -262,11 +262,14 @@ def _moments(total: Array, squares: Array, count: int) -> tuple[Array, Array]:
     return average, np.sqrt(np.maximum(squares - count * average**2, 0.0) / (count - 1))
 
 
-def _share(campaign: Campaign, calibration: Calibration | None) -> float:
+def _share(campaign: Campaign, calibration: Calibration | None, readings: list[CurveReading | None]) -> float:
     """Force of the clamp that carries most over the force on the rig.
 
     At the first slip by the rig's model, as all was elastic until then; at peak and proof load, when clamps
-    may have slipped, what equilibrium asks of it at least. A model that does not fit is not asked.
+    may have slipped, what equilibrium asks of it at least. Where clamps soften, the one that carries most is
+    softer than its neighbors and has less than any one stiffness of all says: of a clamp right below the load
+    counts what rail and rigid neighbors leave to it, of a single one that with its secant at slip, else what
+    equilibrium asks. A model that does not fit is not asked.
 
     Raises
     ------
@@ -277,15 +280,27 @@ def _share(campaign: Campaign, calibration: Calibration | None) -> float:
     if rig is None or rig.rail is None:
         return 1.0
     least = least_share(rig)
-    if take == "slip" and calibration is not None and calibration.fits:
+    fits = take == "slip" and calibration is not None and calibration.fits
+    if fits and calibration is not None:
         model = rig_model(rig, campaign.table.specimen.direction)
-        return max(float(np.abs(clamp_shares(model, calibration.between[0])).max()), least)
+        soft = calibration.between[0]
+        if not calibration.softens:
+            return max(float(np.abs(clamp_shares(model, soft)).max()), least)
+        some = [one for i in calibration.test if (one := readings[i]) is not None]
+        at_slip = [one.slip_at / one.slip for one in some]
+        if rig.clamp.sum() == 1:
+            soft = np.nanmin([soft, *(stiffness_of(model, flexible) for flexible in at_slip)])
+            return max(float(np.abs(clamp_shares(model, soft)).max()), least)
+        least = max(least, share_below_load(rig, model, max(at_slip)))
     if least > LEAST_SHARE:
         return least
-    why = "that the rig's model does not fit" if take == "slip" else f'method.take = "{take}"'
+    why = f'method.take = "{take}"'
+    if take == "slip":
+        why = "clamps that soften" if fits else "that the rig's model does not fit"
     message = (
         f"{campaign.path.name}: rig.support: its bearings can hold the load alone, so with {why} nothing is "
-        'known of the clamps\' strength; load the clamps alone, or take = "slip" with a rig that fits'
+        'known of the clamps\' strength; load the clamps alone, or take = "slip" with a rig that fits and '
+        "clamps that do not soften"
     )
     raise InputError(message)
 

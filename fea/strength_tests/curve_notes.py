@@ -183,24 +183,38 @@ def _stiffening(found: CampaignResult, test: int) -> float:
 
 
 def _bent(found: CampaignResult) -> list[str]:
-    """Clamps whose stiffness is a range, as their curves are no straight lines."""
+    """Clamps whose stiffness is a range, as their curves are no straight lines; single curves by name."""
     one = found.calibration
-    if one is None or not one.fits or not one.between[0] < one.between[1]:
+    if one is None:
         return []
-    text = SYSTEMS[found.campaign.table.campaign.units].text
-    whole, early = (text(v, "stiffness") for v in (one.stiffness.value, one.early.value))
+    notes, text = [], SYSTEMS[found.campaign.table.campaign.units].text
     much = [(int(i), fit.early) for i, fit in zip(one.test, one.fit, strict=True) if fit.early > MUCH]
-    times = ", ".join(f"{found.campaign.tests[i].name} ({ratio:.2f} times)" for i, ratio in much)
-    told = [
-        f"CHECK THE CURVES of {times}: so much stiffer between 10 and 40 % of the peak than all of the curve "
-        "is much for a clamp that softens. One that yields before it slips does so; a specimen that was "
-        "loaded before, a gauge that sticks or a rig that gives way look so too."
-    ]
+    if much:
+        times = ", ".join(f"{found.campaign.tests[i].name} ({ratio:.2f} times)" for i, ratio in much)
+        notes.append(
+            f"CHECK THE CURVES of {times}: so much stiffer between 10 and 40 % of the peak than all of the "
+            "curve is much for a clamp that softens. One that yields before it slips does so; a specimen "
+            "that was loaded before, a gauge that sticks or a rig that gives way look so too."
+        )
+    low, high = one.between
+    if not one.fits or not low < high:
+        return notes
+    either = (
+        "Stiff clamps share less and peak more, soft ones let the rail move more: either alone may be unsafe."
+    )
+    if not one.curved:
+        odd = [int(i) for i, fit in zip(one.test, one.fit, strict=True) if fit.curved]
+        return [
+            *notes,
+            f"The curves are straight on average, but not {_named(found, odd)}: the stiffness of a clamp is "
+            f"given as a range, {text(low, 'stiffness')} to {text(high, 'stiffness')}, with the ends of "
+            f"{'this curve' if len(odd) == 1 else 'these curves'}. {either}",
+        ]
+    whole, early = (text(v, "stiffness") for v in (one.stiffness.value, one.early.value))
     return [
-        *(told if much else []),
+        *notes,
         f"The clamp {'softens' if one.early.value > one.stiffness.value else 'stiffens'} as it is loaded: "
-        f"{early} between 10 and 40 % of the peak, {whole} by the line fitted to the whole curve. Stiff "
-        "clamps share less and peak more, soft ones let the rail move more: either alone may be unsafe.",
+        f"{early} between 10 and 40 % of the peak, {whole} by the line fitted to the whole curve. {either}",
     ]
 
 

@@ -12,6 +12,7 @@ from fea.strength_tests.record_notes import record_notes
 from fea.strength_tests.results import SPREAD_BOUND, CampaignResult
 from fea.strength_tests.rig import shares_out
 from fea.strength_tests.unit_notes import unit_notes
+from roofmodel.project.starting import example_words
 from roofmodel.project.strength_doubts import LEAST_SCATTER, LEAST_TESTS
 from roofmodel.units import SYSTEMS
 
@@ -19,12 +20,15 @@ HEIGHT_OPEN = "specimen.load_height"
 ASKED = "three"  # tests at least that are asked for then (AISI S100 K2.1.1, from memory)
 D7_3_BELOW = 0.99  # of the design value by D7.2, below which that by D7.3 is told (judgment) [-]
 TOLD = 5  # tests that do not count, and ways to fail, that are told one by one
+LARGER = " clamp.toml takes the LARGER."  # of the two design strengths of EN
 DOUBTFUL = 0.05  # chance below which a distribution is doubted
 
 
 def campaign_notes(found: CampaignResult) -> tuple[str, ...]:
     """Exclusions, suspects, scatter, missing measurements, one sentence each."""
     return (
+        *example_words("campaign", found.campaign.table.campaign.name),
+        *_forgotten(found),
         *record_notes(found),
         *unit_notes(found),
         *_height(found),
@@ -43,6 +47,19 @@ def campaign_notes(found: CampaignResult) -> tuple[str, ...]:
     )
 
 
+def _forgotten(found: CampaignResult) -> list[str]:
+    """CSV files beside those of the tests that no test is of."""
+    some = found.campaign.left_out
+    if not some:
+        return []
+    more = f" and {len(some) - TOLD} more" if len(some) > TOLD else ""
+    files = "1 CSV file belongs" if len(some) == 1 else f"{len(some)} CSV files belong"
+    return [
+        f"CHECK THE FOLDER: {files} to no test: {', '.join(some[:TOLD])}{more}. A test that was done counts, "
+        "or is excluded with a reason; records of nothing go elsewhere."
+    ]
+
+
 def _bounded(found: CampaignResult) -> list[str]:
     """Where the strengths were held down by rules of safety, and what AISI took."""
     one, notes = found.justified, []
@@ -54,11 +71,13 @@ def _bounded(found: CampaignResult) -> list[str]:
             f"{text(one.fractile, 'force')} (judgment); more tests cannot raise it."
         )
     if one.direct < D7_3_BELOW * one.design:
+        # Strengths of ASD and LRFD are neither.
+        taken = LARGER if found.campaign.table.method.format == "EN" else ""
         text = SYSTEMS[found.campaign.table.campaign.units].text
         notes.append(
             "The design strength straight from the tests (EN 1990 D7.3) is "
             f"{text(one.direct, 'force')}, less than {text(one.design, 'force')} by the partial factor "
-            "(D7.2): so few tests say little of the design level. clamp.toml takes the LARGER."
+            f"(D7.2): so few tests say little of the design level.{taken}"
         )
     if one.scatter == LEAST_SCATTER:
         notes.append(
@@ -230,7 +249,7 @@ def _height(found: CampaignResult) -> list[str]:
     return [
         f"{HEIGHT_OPEN} is not given (height of the load above the grip): the strength counts as if the load "
         "had acted at the grip, so that all a rail above it does to tip the clamp comes on top. Safe, and "
-        "dear: span tables may fall to a third. Give it, from the drawing of the rig."
+        "dear: span tables may fall to a fifth or less. Give it, from the drawing of the rig."
     ]
 
 
@@ -246,12 +265,19 @@ def _rig(found: CampaignResult) -> list[str]:
             "The model of a clamp that slips does not fit these curves: they give no stiffness. The "
             "strengths do not depend on it."
         ]
-    how = "by the rig's model" if found.campaign.table.method.take == "slip" else "at least, by equilibrium"
+    slip = found.campaign.table.method.take == "slip"
+    model = slip and found.calibration is not None and found.calibration.fits
+    soft = model and found.calibration is not None and found.calibration.softens
+    how = "by the rig's model" if model else "at least, by equilibrium"
+    if soft:
+        how = "at least, however its neighbors hold: clamps that soften share more than the rig's model says"
+        if rig.clamp.sum() == 1:
+            how = "by the rig's model, with the clamp as soft as where it slipped"
     notes = [
         f"Strengths are those of one clamp: {found.share:.3f} of the force on the rig, what the clamp that "
         f"carries most has of it ({how})."
     ]
-    if shares_out(rig) and found.campaign.table.method.take != "slip":
+    if shares_out(rig) and not slip:
         notes.append(
             "The clamps of this rig take over from each other, so each strength is a mean of several clamps, "
             "which scatters less than one: the characteristic strength is TOO HIGH for one clamp. Load one "

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from fea.strength_tests.copies import copy_notes, copy_words
 from fea.strength_tests.curve_notes import swapped, unlike
 from fea.strength_tests.curves import SLIP_DROP
 from fea.strength_tests.likely import unlikely
@@ -33,7 +34,7 @@ def doubts(found: CampaignResult) -> list[str]:
     # Without a rail each clamp was loaded alone: its strength does not depend on the model.
     if one is not None and not one.fits and rig is not None and rig.rail is not None:
         reasons.append("the model does not fit")
-    reasons += unsound(found)
+    reasons += [*unsound(found), *copy_words(found)]
     if odd := unlike(found):
         reasons.append(
             f"far stiffer or softer than the other curves: {_named(found, odd)}; correct the heads. Where "
@@ -67,7 +68,7 @@ def unsound(found: CampaignResult) -> list[str]:
 
 def raised_words(found: CampaignResult) -> str:
     """The same as a sentence for the head of a result, with what no clamp shows; empty for nothing."""
-    reasons, odd = raised(found), unsound(found)
+    reasons, odd = raised(found), [*unsound(found), *copy_words(found)]
     if odd:
         return f"DO NOT RELY ON THESE STRENGTHS: {'; '.join([*odd, *reasons])}."
     if not reasons:
@@ -108,7 +109,14 @@ def record_notes(found: CampaignResult) -> list[str]:
                 "or did the clamp slip under a hung weight? The peak does not depend on it; stiffness, proof "
                 "load and where it slipped do."
             )
-    return [*notes, *_zeros(found), *_unfailed(found), *_no_proof(found), *_drifting(found)]
+    return [
+        *notes,
+        *copy_notes(found),
+        *_zeros(found),
+        *_unfailed(found),
+        *_no_proof(found),
+        *_drifting(found),
+    ]
 
 
 def _gap(name: str, gap: tuple[float, float, float, float, bool], units: UnitSystem) -> str:

@@ -132,6 +132,34 @@ def least_share(rig: Rig) -> float:
     return 0.0 if found.x is None else float(found.x[-1])
 
 
+def share_below_load(rig: Rig, model: RigModel, flexible: float) -> float:
+    """Least force of a clamp right below the only load, for a force of 1, however all clamps give way.
+
+    Rail and other clamps take the displacement there times the rail's stiffness on rigid other clamps at
+    most, however these soften; exact where there are none.
+
+    Parameters
+    ----------
+    rig : Rig
+    model : RigModel
+    flexible : float
+        Displacement at the gauge over force. [m/N]
+
+    Returns
+    -------
+    float
+        0 where load and gauge do not stand at one clamp.
+    """
+    at = np.flatnonzero(np.abs(rig.support[rig.clamp] - rig.load[0]) < SAME)
+    if len(rig.load) != 1 or not len(at) or abs(rig.gauge - rig.load[0]) > SAME:
+        return 0.0
+    own, others = _own(model), np.delete(model.B, at[0], axis=0)
+    spring = 1e-6 * own  # so that a rail that nothing else holds can be solved
+    held = model.K + 1e6 * own * others.T @ others + spring * np.outer(model.load, model.load)
+    rail = 1.0 / float(model.load @ np.linalg.solve(held, model.load)) - spring
+    return float(np.clip(1.0 - flexible * rail, 0.0, 1.0))
+
+
 def shares_out(rig: Rig) -> bool:
     """Whether several clamps can take over from one that gives way: more of them than equilibrium needs."""
     return rig.rail is not None and rig.clamp.sum() > 1 and len(rig.support) + _turning_held(rig).sum() > 2

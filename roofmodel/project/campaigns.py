@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,10 +23,10 @@ from roofmodel.project.record_prints import (
     shared_noise,
 )
 from roofmodel.project.rigs import Rig, make_rig
-from roofmodel.project.test_patterns import spread
+from roofmodel.project.test_patterns import left_out, spread
 from roofmodel.project.tested import sheet_text
 from roofmodel.project.validation import modeled, read_text, read_toml
-from roofmodel.units import SYSTEMS, shown
+from roofmodel.units import SYSTEMS, factor, shown, split
 
 Array = NDArray[np.float64]
 
@@ -57,6 +56,8 @@ class Campaign:
         strength in a CSV file: "us", "metric" or "".
     sheet : str
         The units that seam height and thickness of the specimen are given in: "us", "metric", "" for both.
+    left_out : tuple of str
+        CSV files in the folders of patterns that belong to no test.
     """
 
     path: Path
@@ -68,6 +69,7 @@ class Campaign:
     rig: Rig | None = None
     heads: tuple[tuple[str, str], ...] = ()
     sheet: str = ""
+    left_out: tuple[str, ...] = ()
 
 
 def load_campaign(path: str | Path) -> Campaign:
@@ -111,6 +113,7 @@ def load_campaign(path: str | Path) -> Campaign:
             heads.append((_system(found.unit.get("displacement")), _system(found.unit.get("force"))))
         _differ(tests, curves)
         rig = _rig(table, path.parent, inputs, digest)
+        odd = left_out(table.test, path.parent)
     except InputError as error:
         message = f"{path.name}: {error}"
         raise InputError(message) from None
@@ -119,7 +122,7 @@ def load_campaign(path: str | Path) -> Campaign:
         raise InputError(message)
     sheet = _sheet_system(data["specimen"])
     inputs_, curves_ = tuple(inputs), tuple(curves)
-    return Campaign(path, table, digest.hexdigest(), tests, curves_, inputs_, rig, tuple(heads), sheet)
+    return Campaign(path, table, digest.hexdigest(), tests, curves_, inputs_, rig, tuple(heads), sheet, odd)
 
 
 def _system(unit: float | None) -> str:
@@ -132,7 +135,7 @@ def _system(unit: float | None) -> str:
 def _sheet_system(specimen: Mapping[str, Any]) -> str:
     """The units in which a specimen's seam and sheet are written, where both agree."""
     texts = [str(specimen[name]) for name in ("seam_height", "thickness")]
-    found = {"us" if re.search(r"in|mil|thou|ft|ga|[\"″”]", text) else "metric" for text in texts}
+    found = {_system(factor(split(text, "size")[1], "size")) for text in texts}
     return found.pop() if len(found) == 1 else ""
 
 
@@ -164,8 +167,14 @@ def _alike(table: CampaignFile, tests: tuple[TestTable, ...]) -> None:
 
 
 def _differ(tests: tuple[TestTable, ...], curves: list[tuple[Array, Array] | None]) -> None:
-    """Refuse one record given for two tests: it would count twice."""
-    prints = [None if curve is None else record_print(*curve) for curve in curves]
+    """Refuse one record given for two tests: it would count twice.
+
+    Forces of the other sign have no way to a peak to compare; they are refused where they are read.
+    """
+    prints = [
+        None if curve is None or float(curve[1].max()) < -float(curve[1].min()) else record_print(*curve)
+        for curve in curves
+    ]
     for i, one in enumerate(prints):
         for j, other in enumerate(prints[:i]):
             if one is not None and other is not None and is_same_record(one, other):

@@ -25,7 +25,7 @@ from roofmodel.project.span_schema import LONGEST, SpanFile
 from roofmodel.project.strength_doubts import clamp_doubts
 from roofmodel.project.tested import check_tested, nominal_doubts
 from roofmodel.project.validation import modeled, read_text, read_toml
-from roofmodel.units import SYSTEMS
+from roofmodel.units import SYSTEMS, parse
 
 MOST_RANGES = 5
 ROCKING_OPEN = "clamp.stiffness.rocking, not given: its default to a clamp that does not tip"
@@ -96,6 +96,16 @@ class SpanStudy:
     def rocking_open(self) -> bool:
         """Whether nobody gave the clamp's stiffness against tipping, so that both its ends are looked at."""
         return self.table.clamp.stiffness.rocking is None
+
+    @property
+    def stiffness_ends(self) -> dict[str, tuple[float, float]]:
+        """Least and largest stiffness of the clamp within the ranges, along, across and in pull. [N/m]."""
+        names, tables = (
+            ("along", "across", "pull"),
+            [one.tables["clamp"]["stiffness"] for one in self.variants],
+        )
+        values = {name: [parse(table[name], "stiffness") for table in tables] for name in names}
+        return {name: (min(every), max(every)) for name, every in values.items()}
 
     @property
     def seams(self) -> tuple[float, ...]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import glob
+import fnmatch
+import os
 import re
 from collections.abc import Sequence
 from pathlib import Path
@@ -55,7 +56,15 @@ def spread(tests: Sequence[TestTable], folder: Path) -> tuple[TestTable, ...]:
             found[one.name] = one
             taken |= {one.name} if table is not None else set()
     rest = [own[name] for name in own if name not in taken]
+    stems = {Path(path.name).stem.strip().lower(): path.name for path in by_pattern}
     for test in rest:
+        file = stems.get(test.name.strip().lower())
+        if file is not None and Path(file).stem != test.name:
+            message = (
+                f'test "{test.name}": {file} of test.curves has that name but for capitals or spaces; write '
+                f'name = "{Path(file).stem}" if it is that test, else another name'
+            )
+            raise InputError(message)
         if test.curve is None and test.strength is None:
             message = (
                 f'test "{test.name}": give either strength, such as "5.2 kN", or curve, a CSV file; no file '
@@ -80,22 +89,59 @@ def _one(pattern: TestTable, table: TestTable | None, name: str, stem: str) -> T
     return pattern.model_copy(update={**given, "curve": curve, "curves": None})
 
 
+def left_out(tests: Sequence[TestTable], folder: Path) -> tuple[str, ...]:
+    """CSV files in the folders of patterns, and in folders there, that belong to no test."""
+    patterns = [test.curves for test in tests if test.curves is not None]
+    used = {_path(folder, name) for pattern in patterns for name in _files(pattern, folder)}
+    used |= {_path(folder, test.curve) for test in tests if test.curve is not None}
+    found: set[str] = set()
+    for place in {Path(pattern).parent for pattern in patterns}:
+        for name in _listed(folder / place):
+            below = _listed(folder / place / name) if (folder / place / name).is_dir() else []
+            found |= {(place / one).as_posix() for one in (name, *(f"{name}/{other}" for other in below))}
+    return tuple(
+        sorted(
+            (
+                name
+                for name in found
+                if name.lower().endswith(".csv")
+                and not Path(name).name.startswith(".")
+                and (folder / name).is_file()
+                and _path(folder, name) not in used
+            ),
+            key=_natural,
+        )
+    )
+
+
 def _files(pattern: str, folder: Path) -> list[str]:
-    """Files of a pattern as a campaign would name them, test 2 before test 10."""
-    if glob.has_magic(str(Path(pattern).parent)):  # a search through all folders may last for hours
+    """Files of a pattern as a campaign would name them, whatever their case, test 2 before test 10."""
+    place = Path(pattern).parent
+    if re.search(r"[*?]", str(place)):  # a search through all folders may last for hours
         message = f'test.curves: "{pattern}" has a * in its folder; name the folder, as "along/*.csv"'
         raise InputError(message)
-    try:
-        names = [name for name in glob.glob(pattern, root_dir=folder) if (folder / name).is_file()]
-    except (OSError, ValueError):  # such as a null byte
-        names = []
+    wanted = re.compile(fnmatch.translate(Path(pattern).name), re.IGNORECASE)
+    hidden = Path(pattern).name.startswith(".")
+    names = [
+        (place / name).as_posix()
+        for name in _listed(folder / place)
+        if wanted.match(name) and (hidden or not name.startswith(".")) and (folder / place / name).is_file()
+    ]
     if not names:
         message = f'test.curves: no file is "{pattern}"; give the CSV files of the curves, as "along/*.csv"'
         raise InputError(message)
     if len(names) > MOST:
         message = f'test.curves: {len(names)} files are "{pattern}"; {MOST} at most, is it the right folder?'
         raise InputError(message)
-    return sorted((Path(name).as_posix() for name in names), key=_natural)
+    return sorted(names, key=_natural)
+
+
+def _listed(folder: Path) -> list[str]:
+    """Names in a folder; none where it cannot be read."""
+    try:
+        return os.listdir(folder)
+    except (OSError, ValueError):  # such as a null byte
+        return []
 
 
 def _natural(name: str) -> list[tuple[int, str]]:

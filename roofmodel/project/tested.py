@@ -171,8 +171,8 @@ def height_notes(clamp: ClampTable) -> tuple[str, ...]:
         return ()
     return (
         "clamp.test_height is not given: the strength along the seam counts as tested at the grip, so that "
-        "all that the rail's height does to tip the clamp comes on top. Safe, and it may cost two thirds of "
-        "what a clamp carries: give the height of the load in the tests.",
+        "all that the rail's height does to tip the clamp comes on top. Safe, and it may cost four fifths "
+        "or more of what a clamp carries: give the height of the load in the tests.",
     )
 
 

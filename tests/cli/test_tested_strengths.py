@@ -97,6 +97,32 @@ def test_a_thicker_sheet_is_told(tmp_path):
     assert any("thicker" in line for line in analyze(project(tmp_path, text)).cautions)
 
 
+SERIES = """
+[[clamp.tested.series]]
+direction = "along"
+tests = 6
+mean = "9 kN"
+scatter = 0.05
+stiffness = {ends}
+"""
+
+
+@pytest.mark.parametrize(
+    ("ends", "says"),
+    [
+        ('["2.5 kN/mm"]', ""),
+        ('["4 kN/mm", "8.5 kN/mm"]', "along, 2.50 kN/mm, is not what its tests gave, 4.00 kN/mm to 8.50"),
+        ('["2 kN/mm", "4 kN/mm"]', "along, 2.50 kN/mm, is a part of what its tests gave, 2.00 kN/mm to 4"),
+    ],
+)
+def test_a_stiffness_that_is_not_what_tests_gave_is_told(tmp_path, ends, says):
+    found = analyze(project(tmp_path, GOOD + TESTED + SERIES.format(ends=ends))).cautions
+    typed = " ".join(line for line in found if line.startswith("Typed by hand"))
+    assert says in typed
+    assert ("clamp.stiffness.along" in typed) is bool(says)
+    assert ("takes the worse end with the tested range" in typed) is ("part of" in says)
+
+
 MEASURED = (
     'standard = "measured"\nlevel = "measured"\n[[site.layers]]\ndepth = "0.5 m"\ndensity = ["200 kg/m^3"]'
 )

@@ -108,7 +108,12 @@ def test_a_long_doubt_never_parts_the_loads_from_their_notes(tmp_path):
     assert text[1].startswith(
         "Cove rails on 70 mm seams Data sheet: Cove 48, to be read with the notes on page 1"
     )
-    assert "Seams and sheet count as rigid" in text[1]
+    (cove, _) = sheets(run_study(load_study(tmp_path / "spans.toml")))
+    both = [" ".join(words.split()) for words in cove.rest]
+    assert any("Seams and sheet count as rigid" in words for words in both)
+    for words in both:  # on one of the two pages, whole
+        assert sum(words in page for page in text[:2]) == 1, words
+    assert both[-1] in text[1]
 
 
 def test_nothing_is_missing_that_its_loads_hang_on(tmp_path):

@@ -2,14 +2,20 @@
 
 import csv
 import json
+import re
 
 import numpy as np
+import pypdf
 import pytest
 
 from fea.spans.study import run_study
+from fea.typed_stiffness import typed_stiffness
 from roofmodel.project.span_study import load_study
+from roofmodel.units import SYSTEMS
 from tests.spans.test_span_conditions import put, run
 from tests.spans.test_span_doubts import TESTED
+from viewer.span.sheet import sheets
+from viewer.span.words import loads_table
 
 ARRANGEMENTS, SPANS = ("single span", "two spans", "one clamp missing"), (0.4, 0.8, 2.0)
 
@@ -65,6 +71,13 @@ def test_all_outputs_agree_on_which(tmp_path):
     assert (out / "spans.svg").read_text().count(">?</text>") in (len(doubted) + 1, 2 * len(doubted) + 1)
     page = (out / "spans.html").read_text()
     assert page.count("?: NOT VERIFIED") >= 4
+    printed = " ".join(one.extract_text() for one in pypdf.PdfReader(out / "spans.pdf").pages)
+    for text in (page, printed):  # each in the table of its rail and on the rail's data sheet
+        assert len(re.findall(r"[\d)]\s+\?(?!:)", text)) >= 2 * len(doubted)
+    for one, sheet in zip(found.rails, sheets(found), strict=True):
+        for rows in (loads_table(found, one, SYSTEMS["SI"]).rows, sheet.tables[0].rows):
+            marks = [[" ?" in cell for cell in row[-one.guess.shape[1] :]] for row in rows]
+            np.testing.assert_array_equal(marks, one.guess)
     with (out / "loads.csv").open() as file:  # a load that a span carries is doubted with the span's own
         for line in csv.DictReader(file):
             span = line["largest span [m]"]
@@ -88,6 +101,28 @@ def test_a_stiffness_typed_by_hand_is_told(tmp_path, given, says):
     assert ("Typed by hand" in notes) is bool(says)
     assert says in notes
     assert "along, 2.60 kN/mm, has no" not in notes
+
+
+@pytest.mark.parametrize(
+    ("own", "says"),
+    [
+        ("4 to 8.5 kN/mm", ""),
+        ("3 to 9 kN/mm", ""),  # beyond it on both sides
+        ("3 to 8 kN/mm", "along, 3.00 kN/mm to 8.00 kN/mm, is not what its tests gave, 4.00 kN/mm to 8.50"),
+        ("6.25 kN/mm", "along, 6.25 kN/mm, is a part of what its tests gave"),
+        ("5 to 7 kN/mm", "along, 5.00 kN/mm to 7.00 kN/mm, is a part of what its tests gave"),
+        ("12 kN/mm", "along, 12.00 kN/mm, is not what its tests gave"),
+    ],
+)
+def test_both_ends_of_a_range_are_held_against_the_tested_range(tmp_path, own, says):
+    path = mixed(tmp_path, tested='stiffness = ["4 kN/mm", "8.5 kN/mm"]\n')
+    text = path.read_text()
+    assert 'along = "2.6 kN/mm"' in text
+    path.write_text(text.replace('along = "2.6 kN/mm"', f'along = "{own}"'))
+    found = load_study(path)
+    typed = " ".join(typed_stiffness(found.table.clamp, SYSTEMS["SI"], found.stiffness_ends))
+    assert says in typed
+    assert ("clamp.stiffness.along" in typed) is bool(says)
 
 
 def test_the_sheet_says_what_was_read_from_the_tests(tmp_path):

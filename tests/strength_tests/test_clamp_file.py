@@ -102,6 +102,15 @@ def test_what_the_tests_leave_open_goes_where_the_strengths_go(tmp_path):
     assert given == pytest.approx(max(found.justified.direct, found.justified.design), rel=2e-3)
     other = notes_of(table.clamp, table.panel, SYSTEMS["SI"], "ASD")
     assert not any("D7.3" in line or "5 % fractile" in line for line in other)
+    path = tmp_path / "along.toml"
+    path.write_text(path.read_text().replace("[[test]]", '[method]\nformat = "ASD"\n[[test]]', 1))
+    allowable = judge(load_campaign(path))
+    assert any("EN 1990 D7.3" in note for note in allowable.notes) == below
+    joined = clamp_text(
+        allowable,
+        [campaign_data(found) | {"specimen": campaign_data(found)["specimen"] | {"direction": "pull"}}],
+    )
+    assert "LARGER" not in joined
     assert len(told) - len(other) == sum(", format EN: " in note for note in notes)
 
 

@@ -7,12 +7,15 @@ from fea.strength_tests.calibrate import fit_curve
 from fea.strength_tests.campaign import judge
 from fea.strength_tests.curve_notes import hidden_slips, slips
 from fea.strength_tests.curves import read_curve
+from fea.strength_tests.record_notes import doubts
 from fea.strength_tests.rig import rig_model
 from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
+from roofmodel.units import SYSTEMS
 from tests.strength_tests.test_campaign import HEAD
 from tests.strength_tests.test_rig import STRAIGHT
 from viewer.strength import words
+from viewer.strength.rig_words import curved_words
 
 K = 2.5e6
 
@@ -106,3 +109,77 @@ def test_strengths_without_a_curve_count_as_given_and_say_so(tmp_path):
     assert "as given where there is no curve" in words.tests_table(found).note
     plain = judge(campaign(tmp_path, [], "", more))
     assert not any("without a curve" in n for n in plain.notes)
+
+
+@pytest.mark.parametrize("count", [8, 12])
+def test_a_single_curve_that_softens_is_named_though_the_mean_is_straight(tmp_path, count):
+    """One hyperbola among straight lines of 5 kN at 1 mm, 2.06 times as stiff early as by its whole fit."""
+    rng = np.random.default_rng(0)
+    x, curves = np.linspace(0.0, 1.0, 300), []
+    for i in range(count):
+        u, rise = (2.58e-3 * x, 4.0 * x / (1.0 + 3.0 * x)) if i == 2 else (1e-3 * x, x)
+        f = 5e3 * (1.0 + 0.04 * rng.standard_normal()) * rise
+        curves.append((np.append(u, 1.01 * u[-1]), np.append(f, 0.1 * f[-1])))
+    found = judge(campaign(tmp_path, curves, 'take = "slip"\n[rig]'))
+    one = found.calibration
+    assert one is not None
+    assert one.fits
+    assert not one.curved
+    assert [i for i, fit in enumerate(one.fit) if fit.curved] == [2]
+    assert one.between == (one.fit[2].stiffness, one.fit[2].early_stiffness)
+    assert any(note.startswith("CHECK THE CURVES of T3 (") for note in found.notes)
+    assert any("straight on average, but not T3:" in note for note in found.notes)
+    assert "single curves are not straight" in curved_words(one, SYSTEMS["SI"])
+
+
+def test_records_of_the_other_sign_are_no_copies_of_each_other(tmp_path):
+    curves = [(u, -f) for u, f in (knock(s, p) for s, p in zip(SLIPS[:4], PEAKS, strict=False))]
+    with pytest.raises(
+        InputError, match=r'"T1"\.curve: T1\.csv has forces down to .* the sign of the column'
+    ):
+        judge(campaign(tmp_path, curves))
+
+
+def noisy(folder, names, made):
+    """Curves of 4 % scatter and 0.5 % noise by their names, or `made` of the one before."""
+    rng, text, last = np.random.default_rng(3), f"{HEAD}[method]\n", None
+    for name in names:
+        if name in made:
+            u, f = made[name](*last)
+        else:
+            u = np.linspace(0.0, 4e-3, 400)
+            f = (
+                5e3
+                * (1.0 + 0.04 * rng.standard_normal())
+                * np.tanh((900.0 + 60.0 * rng.standard_normal()) * u)
+            )
+            f[-40:] *= 0.4
+            f = np.maximum(f + 25.0 * rng.standard_normal(len(u)), 0.0)
+            last = u, f
+        rows = "\n".join(f"{1e3 * a:.5f},{1e-3 * b:.5f}" for a, b in zip(u, f, strict=True))
+        (folder / f"{name}.csv").write_text(f"displacement [mm],force [kN]\n{rows}")
+        text += f'[[test]]\nname = "{name}"\ncurve = "{name}.csv"\n'
+    (folder / "c.toml").write_text(text)
+    return judge(load_campaign(folder / "c.toml"))
+
+
+def smooth(u, f):
+    return u, np.convolve(np.pad(f, 4, mode="edge"), np.ones(9) / 9.0, mode="valid")
+
+
+@pytest.mark.parametrize("copy", [smooth, lambda u, f: (u, 1.002 * f), lambda u, f: (u[::2], f[::2])])
+def test_a_copy_of_a_record_is_told_and_kept_back_where_its_name_says_it(tmp_path, copy):
+    found = noisy(tmp_path, ("A1", "A2", "A2_smooth", "A3", "A10"), {"A2_smooth": copy})
+    note = next(note for note in found.notes if note.startswith("CHECK THE RECORDS"))
+    assert note.startswith("CHECK THE RECORDS of A2_smooth and A2: ")
+    assert any("A2_smooth and A2" in doubt for doubt in doubts(found))
+    assert "DO NOT RELY" in words.answer(found)
+
+
+def test_a_copy_by_another_name_is_told_and_tests_of_their_own_are_not(tmp_path):
+    found = noisy(tmp_path, ("A1", "A2", "B7", "A3", "A10"), {"B7": lambda u, f: (u, 1.002 * f)})
+    assert any(note.startswith("CHECK THE RECORDS of B7 and A2: ") for note in found.notes)
+    assert not doubts(found)
+    found = noisy(tmp_path, ("A1", "A2", "A3", "A10", "A1_b"), {})
+    assert not any(note.startswith("CHECK THE RECORDS") for note in found.notes)
+    assert not doubts(found)

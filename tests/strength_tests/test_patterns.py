@@ -1,7 +1,10 @@
 """One table for many curves: it reads as a table of each, in the order that people count."""
 
+from io import StringIO
+
 import numpy as np
 import pytest
+from rich.console import Console
 
 from fea.spans.study import run_study
 from fea.strength_tests.campaign import judge
@@ -9,7 +12,9 @@ from roofmodel.errors import InputError
 from roofmodel.project.campaigns import load_campaign
 from roofmodel.project.span_study import load_study
 from tests.strength_tests.test_campaign import HEAD
-from viewer.starter import write_starter
+from viewer.span.terminal import print_study
+from viewer.starter import to_do, write_starter
+from viewer.strength import words
 
 NAMES = ("P1", "P2", "P10")
 PEAKS = (5.1, 5.6, 4.8)
@@ -80,6 +85,31 @@ def test_what_cannot_be_meant_is_one_line(tmp_path, tables, says):
     assert "c.toml: " in str(told.value)
 
 
+def test_no_file_of_the_folder_is_missed_in_silence(tmp_path):
+    """Capitals are no reason to skip a test; what is in no test is told; a folder may have brackets."""
+    campaign(tmp_path, PATTERN)
+    text = (tmp_path / "pull" / "P2.csv").read_text()
+    (tmp_path / "pull" / "P20.CSV").write_text(text.replace(",5.", ",5.2"))  # a record of its own
+    found = load_campaign(tmp_path / "c.toml")
+    assert [test.name for test in found.tests] == ["P1", "P2", "P10", "P20"]
+    assert not any("CHECK THE FOLDER" in note for note in judge(found).notes)
+    (tmp_path / "pull" / "late").mkdir()
+    (tmp_path / "pull" / "P20.CSV").rename(tmp_path / "pull" / "late" / "P20.CSV")
+    (tmp_path / "pull" / "x.csv").write_text("")
+    (tmp_path / "pull").rename(tmp_path / "al [mm]")
+    (tmp_path / "c.toml").write_text(HEAD + PATTERN.replace("pull/*", "al [mm]/P*"))
+    found = load_campaign(tmp_path / "c.toml")
+    assert [test.curve for test in found.tests] == [f"al [mm]/{name}.csv" for name in NAMES]
+    note = next(note for note in judge(found).notes if note.startswith("CHECK THE FOLDER"))
+    assert "2 CSV files belong to no test: al [mm]/late/P20.CSV, al [mm]/x.csv." in note
+
+
+@pytest.mark.parametrize("name", ["p2", " P2 ", "P2 "])
+def test_a_name_that_is_a_file_but_for_capitals_is_refused(tmp_path, name):
+    with pytest.raises(InputError, match=r'P2\.csv of test\.curves has that name .* write name = "P2"'):
+        campaign(tmp_path, f'{PATTERN}[[test]]\nname = "{name}"\nstrength = "4 kN"\n')
+
+
 @pytest.mark.parametrize("units", ["SI", "US"])
 @pytest.mark.parametrize("direction", ["along", "across", "pull", "push"])
 def test_a_starting_campaign_wants_nothing_but_its_curves(tmp_path, units, direction):
@@ -91,7 +121,15 @@ def test_a_starting_campaign_wants_nothing_but_its_curves(tmp_path, units, direc
     found = judge(load_campaign(path))
     assert [test.name for test in found.campaign.tests] == list(NAMES)
     assert found.campaign.table.specimen.direction == direction
-    assert (found.campaign.table.specimen.load_height is None) is (direction != "along")
+    assert found.campaign.table.specimen.load_height is None  # nobody's height counts as the user's
+    assert ("# load_height = " in path.read_text()) is (direction == "along")
+    assert found.notes[0].startswith(
+        "DO NOT RELY ON THESE NUMBERS: the campaign is still called “Example clamp"
+    )
+    assert words.answer(found).startswith("DO NOT RELY ON THESE NUMBERS")
+    path.write_text(path.read_text().replace("Example clamp,", "Clamp 7,"))
+    own = judge(load_campaign(path))
+    assert "DO NOT RELY" not in " ".join((*own.notes, words.answer(own)))
     assert found.calibration.fits
     with pytest.raises(InputError, match="exists already"):
         write_starter("tests", units, path)
@@ -102,4 +140,34 @@ def test_a_starting_campaign_wants_nothing_but_its_curves(tmp_path, units, direc
 @pytest.mark.parametrize("units", ["SI", "US"])
 def test_a_starting_span_study_is_verified_as_it_stands(tmp_path, units):
     write_starter("spans", units, tmp_path / "s.toml")
-    assert run_study(load_study(tmp_path / "s.toml")).verified
+    found = run_study(load_study(tmp_path / "s.toml"))
+    assert found.verified
+    assert found.notes[0].startswith(
+        "DO NOT RELY ON THESE NUMBERS: the study is still called “Example rails”"
+    )
+    console = Console(file=StringIO(), width=200)
+    print_study(found, console)
+    assert "are examples" in console.file.getvalue().splitlines()[1]
+
+
+@pytest.mark.parametrize(
+    ("name", "direction"),
+    [("Across", "across"), ("across-2", "across"), ("pull_b", "pull"), ("PUSH 3", "push"), ("t", "along")],
+)
+def test_the_first_word_of_a_name_is_the_direction_and_another_is_told(tmp_path, name, direction):
+    path = tmp_path / f"{name}.toml"
+    write_starter("tests", "SI", path)
+    assert f'direction = "{direction}"' in path.read_text()
+    assert ('Direction "along" was written' in to_do("tests", path)) is (name == "t")
+
+
+def test_what_a_missing_height_of_the_load_costs_is_said(tmp_path):
+    """A starting study falls to 22 % of its loads (measured)."""
+    write_starter("spans", "SI", tmp_path / "s.toml")
+    text = (tmp_path / "s.toml").read_text()
+    line = next(line for line in text.splitlines() if line.startswith("test_height"))
+    (tmp_path / "n.toml").write_text(text.replace(line, ""))
+    whole, bare = (run_study(load_study(tmp_path / f"{name}.toml")) for name in "sn")
+    shares = [low.low / high.low for low, high in zip(bare.rails, whole.rails, strict=True)]
+    assert 0.15 < min(float(np.nanmin(share)) for share in shares) < 0.25
+    assert any("may cost four fifths or more" in note for note in bare.notes)

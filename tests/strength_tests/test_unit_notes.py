@@ -41,6 +41,8 @@ def test_the_largest_force_of_every_record_is_told(tmp_path):
         ("displacement [mm],force [kip]", "0.6 mm", "force is in inches, pounds or kip, seam and sheet"),
         ("displacement [in],force [kN]", "0.6 mm", "displacement is in inches, pounds or kip"),
         ("displacement [mm],force [lbf]", "0.6 mm", "4.45 times what is true"),
+        ("displacement [mm],force [kN]", "0.6 millimeter", ""),  # no "in", no "mil"
+        ("displacement [mm],force [kN]", "600 micrometer", ""),
         ("displacement [in],force [kip]", "0.024 in", ""),
         ("displacement [in],force [kN]", "0.024 in", "1 / 4.45 of what is true"),
     ],
@@ -49,7 +51,7 @@ def test_heads_are_held_against_the_units_of_the_sheet(tmp_path, head, sheet, sa
     curves(tmp_path, PATTERN)
     for path in (tmp_path / "pull").iterdir():
         path.write_text(path.read_text().replace("displacement [mm],force [kN]", head))
-    seam = "1.26 in" if "in" in sheet else "32 mm"
+    seam = "1.26 in" if sheet == "0.024 in" else "32 mm"
     text = (HEAD + PATTERN).replace("0.62 mm", sheet).replace('"0.6 mm"', f'"{sheet}"').replace("32 mm", seam)
     scale = 1.0 if "kip" not in head else 0.2
     for path in (tmp_path / "pull").iterdir():

@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.text import Text
 
 from fea.spans.study import StudyResult
+from roofmodel.project.starting import example_words
 from viewer.loud import is_grave, is_loud, rest_words
 from viewer.report.tables import Table
 from viewer.span.conditions import unverified
@@ -70,6 +71,8 @@ def _cell(cell: str) -> str:
 def print_study(found: StudyResult, console: Console) -> None:
     """Largest loads of every rail, and what warns; the pages have all notes."""
     console.print(Text(found.study.table.study.name, style="bold"), highlight=False)
+    for line in example_words("study", found.study.table.study.name):
+        console.print(Text(line, style="bold"), highlight=False)
     if not found.verified:
         console.print(Text(unverified(found), style="bold"), highlight=False)
     for rail in found.rails:

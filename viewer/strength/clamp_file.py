@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from fea.strength_tests.notes import HEIGHT_OPEN
+from fea.strength_tests.notes import HEIGHT_OPEN, LARGER
 from fea.strength_tests.results import CampaignResult
 from roofmodel.project.tested import sheet_text
 from roofmodel.units import UnitSystem
@@ -45,7 +45,9 @@ UNITS = {
 
 def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> str:
     """The tables [clamp] and [clamp.tested], strengths rounded down, with where each number is from."""
-    all_ = [campaign_data(found), *joined]
+    all_, held = [campaign_data(found), *joined], found.campaign.table.method.format
+    if held != "EN":  # nor do strengths of EN of another direction go in
+        all_ = [one | {"notes": [note.replace(LARGER, "") for note in one["notes"]]} for one in all_]
     some = {one["specimen"]["direction"]: one for one in all_}
     some = {name: some[name] for name in DIRECTIONS if name in some}
     specimen, units = all_[0]["specimen"], system(found.campaign.table.campaign.units)
@@ -77,7 +79,6 @@ def clamp_text(found: CampaignResult, joined: Sequence[dict[str, Any]] = ()) -> 
         )
     lines += _stiffness(some, units)
     one_factor = len(methods) == 1 and next(iter(methods))[1] == 1.0
-    held = found.campaign.table.method.format
     factor = f", factor = {next(iter(methods))[0]!r}" if one_factor else ""
     of_en = ("characteristic", "characteristic") if one_factor else ("design", "design")
     kinds = {"EN": of_en, "ASD": ("asd", "allowable"), "LRFD": ("lrfd", "design")}

@@ -76,6 +76,10 @@ def curved_words(one: Calibration, units: UnitSystem) -> str:
     """The other stiffness of a clamp whose curves are no straight lines; empty for straight ones."""
     if not one.between[0] < one.between[1]:
         return ""
+    if not one.curved:
+        low, high = (quantity(end, "stiffness", units) for end in one.between)
+        held = "clamp.toml holds this range" if one.fits else "clamp.toml holds none, as no model fits"
+        return f", but single curves are not straight ({low} to {high}; {held})"
     what = "SOFTENS" if one.early.value > one.stiffness.value else "STIFFENS"
     taken = "clamp.toml holds both as a range" if one.fits else "clamp.toml holds neither, as no model fits"
     return (

@@ -12,6 +12,7 @@ from fea.strength_tests.record_notes import raised_words
 from fea.strength_tests.resistance import LEAST_PROFESSIONAL, correction_factor
 from fea.strength_tests.results import CampaignResult, Justified
 from fea.strength_tests.unit_notes import largest_forces
+from roofmodel.project.starting import example_words
 from roofmodel.project.tested import sheet_text
 from roofmodel.units import UnitSystem
 from viewer.quantities import quantity, significant, span_of_forces, system
@@ -72,8 +73,9 @@ def answer(found: CampaignResult) -> str:
             f". The clamp gives way before its peaks: {quantity(lower, 'force', units)} is characteristic by "
             'proof loads (take = "proof", the safe reading; see the notes)'
         )
-    doubt = raised_words(found)
-    return f"{doubt}{' ' if doubt else ''}{text}. Valid for: {valid_for(found)}."
+    example = example_words("campaign", found.campaign.table.campaign.name)
+    doubt = "".join(f"{one} " for one in (*example, raised_words(found)) if one)
+    return f"{doubt}{text}. Valid for: {valid_for(found)}."
 
 
 def headline(found: CampaignResult) -> str:
