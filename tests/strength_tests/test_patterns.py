@@ -127,7 +127,10 @@ def test_a_starting_campaign_wants_nothing_but_its_curves(tmp_path, units, direc
         "DO NOT RELY ON THESE NUMBERS: the campaign is still called “Example clamp"
     )
     assert words.answer(found).startswith("DO NOT RELY ON THESE NUMBERS")
-    path.write_text(path.read_text().replace("Example clamp,", "Clamp 7,"))
+    text = path.read_text().replace("Example clamp,", "Clamp 7,")
+    if units == "US":  # these curves are in mm and kN
+        text = text.replace("[method]\n", '[method]\nheads_checked = "against the laboratory\'s sheets"\n')
+    path.write_text(text)
     own = judge(load_campaign(path))
     assert "DO NOT RELY" not in " ".join((*own.notes, words.answer(own)))
     assert found.calibration.fits
