@@ -109,7 +109,7 @@ def _overhanging(roof: RoofSurface, polygons: tuple[Polygon, ...]) -> IntArray:
     """Pairs (k, 2) of planes at a step that lie over one another on plan, the lower one first."""
     pair = np.unique(np.column_stack([roof.steps.lower, roof.steps.upper]), axis=0)
     shapes = np.array(polygons, dtype=object)[pair]
-    return pair[shapely.area(shapely.intersection(*shapes.T, grid_size=GRID)) > SLIVER]
+    return pair[shapely.area(shapely.intersection(shapes[:, 0], shapes[:, 1], grid_size=GRID)) > SLIVER]
 
 
 def with_snow(plan: Plan, roof: RoofSurface, depth: Array) -> Plan:
