@@ -11,6 +11,7 @@ from roofmodel.errors import InputError
 from roofmodel.layout import Layout
 from roofmodel.project.load import Project, load_project
 from viewer.files import write_text
+from viewer.starter import check_new
 
 _UNITS = {
     "SI": {"depth": "0.44 m", "density": "240 kg/m^3", "heap": ("8 m", "2.7 m", "0.6 m", "310 kg/m^3"),
@@ -127,12 +128,7 @@ def write_found(project: Path, path: Path) -> str:
     ------
     InputError
     """
-    if path.exists():
-        message = f"{path}: exists already; choose another name with --out"
-        raise InputError(message)
-    if not path.parent.is_dir():
-        message = f"{path}: the folder {path.parent} does not exist"
-        raise InputError(message)
+    check_new(path)
     read = load_project(project)
     if not len(read.layout.clamp_name):
         message = f"{project}: has no rows with clamps"
