@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.limits import clamp_components, component_utilization, row_largest
-from fea.spans.bench import SCANNED, solved
+from fea.checks.member_strength import LATERAL, LOCAL
+from fea.spans.bench import CLAMP, CRUSHED, LIMITS, SCANNED, SCREWS, solved
 from fea.spans.capacity import Choices
 from fea.spans.lines import Arrangement
 from fea.spans.rows import Hardware, clamp_forces
@@ -16,6 +17,18 @@ from roofmodel.surface import RoofSurface
 
 Array = NDArray[np.float64]
 
+_WALLS = (
+    "walls were not recognized (such as curved ones); give tested moments (rail.moment_slope and "
+    "moment_normal), which for a profile with a cell say enough of compression too"
+)
+# What keeps a cell from being verified, by its limit, and what would give it.
+WANTED = {
+    CLAMP: "a direction of the clamp is loaded that has no strength; give it in clamp.strength",
+    SCREWS: "a screw is loaded in a way that has no strength; give its sizes or tests in clamp.screws",
+    CRUSHED: "no wall carries the force; give rail.bearing_strength from tests",
+    LIMITS.index(LOCAL): _WALLS,
+    LIMITS.index(LATERAL): _WALLS,
+}
 DIRECTIONS = ("along", "across", "pull", "push", "roll", "twist")  # of `Clamp.strength`
 
 

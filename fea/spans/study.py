@@ -9,13 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.combinations import strength_factors
-from fea.checks.member_strength import LATERAL, LOCAL
 from fea.doubts import A_GUESS, may_hold
 from fea.sections.lost_walls import lost_words
-from fea.spans.bench import ANCHORAGE, CLAMP, CRUSHED, DEFLECTION, LIMITS, SCREWS
+from fea.spans.bench import ANCHORAGE, CLAMP, DEFLECTION, LIMITS
 from fea.spans.capacity import Capacity, Choices, largest_spans, span_tables
 from fea.spans.lines import Arrangement
-from fea.spans.missing import DIRECTIONS, direction_demand, missing_directions
+from fea.spans.missing import DIRECTIONS, WANTED, direction_demand, missing_directions
 from fea.spans.more_tests import Gains, gains, more_factors, more_words, three_more
 from fea.spans.notes import Note, needed
 from fea.spans.rows import Hardware
@@ -38,18 +37,6 @@ from roofmodel.snow.level_words import level_words
 from roofmodel.surface import RoofSurface
 from roofmodel.units import SYSTEMS, UnitSystem
 
-_WALLS = (
-    "walls were not recognized (such as curved ones); give tested moments (rail.moment_slope and "
-    "moment_normal), which for a profile with a cell say enough of compression too"
-)
-# What keeps a cell from being verified, by its limit, and what would give it.
-WANTED = {
-    CLAMP: "a direction of the clamp is loaded that has no strength; give it in clamp.strength",
-    SCREWS: "a screw is loaded in a way that has no strength; give its sizes or tests in clamp.screws",
-    CRUSHED: "no wall carries the force; give rail.bearing_strength from tests",
-    LIMITS.index(LOCAL): _WALLS,
-    LIMITS.index(LATERAL): _WALLS,
-}
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 Bools = NDArray[np.bool_]
