@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fea.checks.combinations import strength_factors
+from fea.checks.member_strength import LOCAL
 from fea.doubts import A_GUESS, may_hold
 from fea.sections.lost_walls import lost_words
 from fea.spans.bench import ANCHORAGE, CLAMP, DEFLECTION, LIMITS
