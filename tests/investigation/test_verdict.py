@@ -196,6 +196,7 @@ def test_loose_clamps_that_stand_are_named(made, tmp_path):  # noqa: F811
     assert any("low-20..low-29" in line and "still stand" in line for line in cautions(found))
 
 
+@pytest.mark.slow
 def test_evidence_that_agrees_with_the_first_never_lowers_its_verdict(tmp_path):
     """Alder barn's hidden cause: six seams without a mark, then screws of a splice that are set."""
     shutil.copytree(MODEL, tmp_path / "alder")
