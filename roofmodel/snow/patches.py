@@ -150,7 +150,8 @@ def _lines(roof: RoofSurface, which: IntArray, side: float, overhang: Array) -> 
 def spread(plan: Plan, zones: Sequence[Zone]) -> list[Zone]:
     """Cut patches to the planes that each crosses on the level of its plane; the rest falls off the roof.
 
-    Where an eave hangs over a lower roof that snow joins to it, a patch lies on its own plane only.
+    Where an eave hangs over a lower roof that snow joins to it, a patch from below lies on that roof alone,
+    and one from above on the eave alone.
     """
     return [part for parts in spread_each(plan, zones) for part in parts]
 

@@ -217,17 +217,27 @@ def test_shares_of_all_explanations_are_calibrated(tmp_path):
     assert set(tally.causes) == set(CHANGES)
 
 
+@pytest.fixture(scope="module")
+def vented(tmp_path_factory):
+    """Hidden roofs where each explanation is as often the truth as any other, drift and splices too."""
+    tally = calibrate(with_a_vent(tmp_path_factory.mktemp("vent")), 70, 6, 0.9, alike=True)
+    print(tally.table())
+    return tally
+
+
 @pytest.mark.slow
 @pytest.mark.xfail(
-    reason="open: of 210 such roofs (seeds 6 to 8) shares claim 5 points more than they hold, 3.5 errors"
+    strict=True,
+    reason="open: of 210 such roofs (seeds 6 to 8) shares claim 5 points more than they hold, 3.5 errors",
 )
-def test_drift_and_splices_are_calibrated_where_they_have_a_part(tmp_path):
-    """The same where each explanation is as often the truth as any other, drift and splices too."""
-    tally = calibrate(with_a_vent(tmp_path), 70, 6, 0.9, alike=True)
-    print(tally.table())
-    share, truth = np.array(tally.shares), np.array(tally.truth)
-    off, error = apart(share, truth)
+def test_shares_are_calibrated_where_drift_and_splices_have_a_part(vented):
+    off, error = apart(np.array(vented.shares), np.array(vented.truth))
     assert abs(off) < 2.6 * error
+
+
+@pytest.mark.slow
+def test_drift_and_splices_are_calibrated_where_they_have_a_part(vented):
+    tally, share, truth = vented, np.array(vented.shares), np.array(vented.truth)
     kinds = [[tally.causes.index(one) for one in names] for names in KINDS]
     assert set(np.concatenate(kinds).tolist()) <= set(truth.tolist())
     for kind in kinds:  # families are right as often as they claim
